@@ -1,0 +1,1 @@
+"""Rows to domain inputs and back; the only translator."""

@@ -1,0 +1,1 @@
+"""Light summed over a day, and the way up to it."""

@@ -1,0 +1,1 @@
+"""Numbers to SVG geometry; knows no word of light."""

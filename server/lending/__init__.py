@@ -1,0 +1,1 @@
+"""Who may borrow a meter, until when: pure rules over dates."""

@@ -1,0 +1,1 @@
+"""Light through air, water and glass. Knows numpy and nothing of ours."""

@@ -1,0 +1,1 @@
+"""Readings, tables of readings, and plan and readings made one."""
