@@ -1,0 +1,47 @@
+"""Every table of the club. Table classes hold columns and constraints, nothing else.
+
+The naming convention must stand before the first table: alembic can only alter
+constraints on SQLite that have a name.
+"""
+
+from sqlmodel import SQLModel
+
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s_%(referred_table_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+from server.models.lamp import LampChannel, LampModel  # noqa: E402 - after the convention
+from server.models.lending import Loan, LoanDay, Meter  # noqa: E402 - after the convention
+from server.models.member import (  # noqa: E402 - after the convention
+    AccessToken,
+    Club,
+    Invitation,
+    Member,
+    SignIn,
+)
+from server.models.survey import MeasurementSession, Reading  # noqa: E402 - after the convention
+from server.models.tank import Animal, HungLamp, Setup, Tank  # noqa: E402 - after the convention
+
+__all__ = [
+    "AccessToken",
+    "Animal",
+    "Club",
+    "HungLamp",
+    "Invitation",
+    "LampChannel",
+    "LampModel",
+    "Loan",
+    "LoanDay",
+    "MeasurementSession",
+    "Member",
+    "Meter",
+    "Reading",
+    "SQLModel",
+    "Setup",
+    "SignIn",
+    "Tank",
+]
