@@ -1,0 +1,267 @@
+"""Members, how they join, and how they stay signed in."""
+
+from datetime import UTC, datetime, timedelta
+
+from sqlmodel import Session, col, delete, func, select
+
+from server.db import secrets
+from server.models import AccessToken, Club, Invitation, Member, SignIn
+
+INVITATION_LIFE = timedelta(days=14)
+SETUP_LIFE = timedelta(days=7)
+RESET_LIFE = timedelta(hours=24)
+SIGN_IN_LIFE = timedelta(days=30)
+IDLE_LIFE = timedelta(days=14)
+STEWARD_IDLE_LIFE = timedelta(days=2)
+_SEEN_EVERY = timedelta(minutes=10)  # not a write for every page
+
+
+def now() -> datetime:
+    return datetime.now(UTC)
+
+
+# The club
+
+
+def club_of(db: Session) -> Club | None:
+    return db.get(Club, 1)
+
+
+def is_set_up(db: Session) -> bool:
+    return club_of(db) is not None
+
+
+def make_club(db: Session, *, name: str, time_zone: str, currency: str = "EUR") -> Club:
+    club = Club(id=1, name=name, time_zone=time_zone, currency=currency, created_at=now())
+    db.add(club)
+    db.flush()
+    return club
+
+
+# People
+
+
+def member_by_email(db: Session, email: str) -> Member | None:
+    return db.exec(select(Member).where(Member.email == email.strip().lower())).first()
+
+
+def all_members(db: Session) -> list[Member]:
+    """Everybody who has not left, by name."""
+    here = select(Member).where(col(Member.left_at).is_(None))
+    return list(db.exec(here.order_by(func.lower(Member.name), col(Member.id))))
+
+
+def steward_count(db: Session) -> int:
+    stewards = select(func.count()).where(
+        Member.role == "steward", col(Member.left_at).is_(None)
+    )
+    return db.exec(stewards).one()
+
+
+def add_member(
+    db: Session, *, name: str, email: str, password_hash: str, role: str = "member"
+) -> Member:
+    member = Member(
+        name=name.strip(),
+        email=email.strip().lower(),
+        password_hash=password_hash,
+        role=role,
+        feed_secret=secrets.new_token(),
+        created_at=now(),
+    )
+    db.add(member)
+    db.flush()
+    return member
+
+
+# Invitations
+
+
+def invite(
+    db: Session,
+    *,
+    role: str = "member",
+    for_whom: str = "",
+    invited_by_id: int | None = None,
+    purpose: str = "join",
+    member_id: int | None = None,
+) -> str:
+    """A new link's token; only its hash is kept."""
+    life = {"join": INVITATION_LIFE, "setup": SETUP_LIFE, "reset": RESET_LIFE}[purpose]
+    token = secrets.new_token()
+    db.add(
+        Invitation(
+            token_hash=secrets.token_hash(token),
+            purpose=purpose,
+            role=role,
+            for_whom=for_whom,
+            member_id=member_id,
+            invited_by_id=invited_by_id,
+            created_at=now(),
+            expires_at=now() + life,
+        )
+    )
+    db.flush()
+    return token
+
+
+def setup_token(db: Session) -> str:
+    """A fresh one-time link for the first steward; older ones no longer work."""
+    db.exec(
+        delete(Invitation).where(
+            col(Invitation.purpose) == "setup", col(Invitation.used_at).is_(None)
+        )
+    )
+    return invite(db, role="steward", purpose="setup")
+
+
+def open_invitation(db: Session, token: str) -> Invitation | None:
+    """The invitation behind a link, unless it was used or has run out."""
+    found = db.exec(
+        select(Invitation).where(Invitation.token_hash == secrets.token_hash(token))
+    ).first()
+    if found is None or found.used_at is not None or found.expires_at < now():
+        return None
+    return found
+
+
+def open_invitations(db: Session) -> list[Invitation]:
+    waiting = select(Invitation).where(
+        col(Invitation.used_at).is_(None),
+        col(Invitation.purpose) == "join",
+        col(Invitation.expires_at) >= now(),
+    )
+    return list(db.exec(waiting.order_by(col(Invitation.created_at).desc())))
+
+
+def withdraw_invitation(db: Session, invitation_id: int) -> None:
+    found = db.get(Invitation, invitation_id)
+    if found is not None and found.used_at is None and found.purpose == "join":
+        db.delete(found)
+
+
+# Signed in
+
+
+def sign_in(db: Session, member: Member, *, device: str) -> str:
+    """Starts a signed-in stretch for one browser and gives its token."""
+    assert member.id is not None
+    token = secrets.new_token()
+    db.add(
+        SignIn(
+            token_hash=secrets.token_hash(token),
+            member_id=member.id,
+            device=device[:200],
+            created_at=now(),
+            last_seen_at=now(),
+            expires_at=now() + SIGN_IN_LIFE,
+        )
+    )
+    db.flush()
+    return token
+
+
+def signed_in(db: Session, token: str) -> tuple[Member, SignIn] | None:
+    """Who holds this sign-in, unless it ended, ran out, or lay idle too long."""
+    row = db.exec(
+        select(Member, SignIn)
+        .join(SignIn, col(SignIn.member_id) == col(Member.id))
+        .where(SignIn.token_hash == secrets.token_hash(token))
+    ).first()
+    if row is None:
+        return None
+    member, entry = row
+    idle = STEWARD_IDLE_LIFE if member.role == "steward" else IDLE_LIFE
+    if member.left_at is not None or now() > entry.expires_at:
+        return None
+    return None if now() > entry.last_seen_at + idle else (member, entry)
+
+
+def wants_touch(entry: SignIn) -> bool:
+    return now() - entry.last_seen_at > _SEEN_EVERY
+
+
+def touch(db: Session, sign_in_id: int) -> None:
+    entry = db.get(SignIn, sign_in_id)
+    if entry is not None:
+        entry.last_seen_at = now()
+        db.add(entry)
+
+
+def sign_out(db: Session, token: str) -> None:
+    db.exec(delete(SignIn).where(col(SignIn.token_hash) == secrets.token_hash(token)))
+
+
+def sign_ins_of(db: Session, member_id: int) -> list[SignIn]:
+    mine = select(SignIn).where(SignIn.member_id == member_id, col(SignIn.expires_at) >= now())
+    return list(db.exec(mine.order_by(col(SignIn.last_seen_at).desc())))
+
+
+def end_sign_ins(
+    db: Session, member_id: int, *, only_id: int | None = None, but_token: str | None = None
+) -> None:
+    """Ends one of a member's sign-ins, or all but the one in hand."""
+    ending = delete(SignIn).where(col(SignIn.member_id) == member_id)
+    if only_id is not None:
+        ending = ending.where(col(SignIn.id) == only_id)
+    if but_token is not None:
+        ending = ending.where(col(SignIn.token_hash) != secrets.token_hash(but_token))
+    db.exec(ending)
+
+
+# Personal access tokens
+
+
+def make_access_token(db: Session, *, member_id: int, name: str) -> str:
+    token = "ul_" + secrets.new_token()
+    db.add(
+        AccessToken(
+            member_id=member_id,
+            name=name,
+            token_hash=secrets.token_hash(token),
+            created_at=now(),
+        )
+    )
+    db.flush()
+    return token
+
+
+def access_tokens_of(db: Session, member_id: int) -> list[AccessToken]:
+    mine = select(AccessToken).where(
+        AccessToken.member_id == member_id, col(AccessToken.revoked_at).is_(None)
+    )
+    return list(db.exec(mine.order_by(col(AccessToken.created_at).desc())))
+
+
+def revoke_access_token(db: Session, *, member_id: int, token_id: int) -> bool:
+    found = db.get(AccessToken, token_id)
+    if found is None or found.member_id != member_id:
+        return False
+    found.revoked_at = now()
+    db.add(found)
+    return True
+
+
+def bearer(db: Session, token: str) -> tuple[Member, AccessToken] | None:
+    """Who made this access token, unless it was revoked."""
+    row = db.exec(
+        select(Member, AccessToken)
+        .join(AccessToken, col(AccessToken.member_id) == col(Member.id))
+        .where(
+            AccessToken.token_hash == secrets.token_hash(token),
+            col(AccessToken.revoked_at).is_(None),
+            col(Member.left_at).is_(None),
+        )
+    ).first()
+    return None if row is None else (row[0], row[1])
+
+
+def wants_token_touch(token: AccessToken) -> bool:
+    return token.last_used_at is None or now() - token.last_used_at > _SEEN_EVERY
+
+
+def touch_token(db: Session, token_id: int) -> None:
+    found = db.get(AccessToken, token_id)
+    if found is not None:
+        found.last_used_at = now()
+        db.add(found)
