@@ -1,0 +1,182 @@
+"""The light field in a tank: planes of cells, single points, and the share that gets in."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from server.optics.direct import Sources, light, sources_of
+from server.optics.emitters import Emitter
+from server.optics.interface import into_water
+from server.optics.kernel import _strength
+from server.optics.tank import Tank, Water
+
+Floats = NDArray[np.float64]
+
+MAX_CELLS_PER_PLANE = 250_000
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Plane:
+    """PPFD [µmol m⁻² s⁻¹] that an upward-facing flat sensor reads over one level.
+
+    x_cm: shape (nx,) and y_cm: shape (ny,), centres of the cells. ppfd: shape (ny, nx), averages
+    over the cells. uniformity: min / mean, 0 where no light arrives.
+    """
+
+    depth_cm: float
+    x_cm: Floats
+    y_cm: Floats
+    ppfd: Floats
+
+    @property
+    def mean(self) -> float:
+        return float(self.ppfd.mean())
+
+    @property
+    def min(self) -> float:
+        return float(self.ppfd.min())
+
+    @property
+    def max(self) -> float:
+        return float(self.ppfd.max())
+
+    @property
+    def uniformity(self) -> float:
+        return self.min / self.mean if self.mean > 0.0 else 0.0
+
+
+def cell_count(extent_cm: float, cell_cm: float) -> int:
+    """Equal cells along one side: round(extent / cell), halves to even, at least one."""
+    return max(1, round(extent_cm / cell_cm))
+
+
+def planes(
+    tank: Tank,
+    water: Water,
+    emitters: Sequence[Emitter],
+    *,
+    depths_cm: Sequence[float],
+    cell_cm: float,
+) -> tuple[Plane, ...]:
+    """The light on level planes, one per depth [cm], cut into cells of about cell_cm.
+
+    Everything included: direct light through the flat surface, light returned by the walls, and
+    light returned by floor and surface. Raises ValueError for a depth outside the water, a cell
+    that is not positive, or more than MAX_CELLS_PER_PLANE cells.
+    """
+    nx, ny = _cells(tank, cell_cm)
+    x = (np.arange(nx) + 0.5) * tank.length_cm / nx
+    y = (np.arange(ny) + 0.5) * tank.width_cm / ny
+    cell = (tank.length_cm / nx, tank.width_cm / ny)
+    found = []
+    for depth_cm in depths_cm:
+        _check_depth(tank, depth_cm)
+        ppfd = np.zeros((ny, nx))
+        for sources in _sources(emitters, water, depth_cm):
+            ppfd += light(
+                tank, water, sources,
+                x_cm=x[None, :], y_cm=y[:, None], depth_cm=depth_cm, cell_cm=cell,
+            )  # fmt: skip
+        found.append(Plane(depth_cm=depth_cm, x_cm=x, y_cm=y, ppfd=ppfd))
+    return tuple(found)
+
+
+def at_points(
+    tank: Tank,
+    water: Water,
+    emitters: Sequence[Emitter],
+    *,
+    x_cm: ArrayLike,
+    y_cm: ArrayLike,
+    depth_cm: ArrayLike,
+) -> Floats:
+    """PPFD at single points; x_cm, y_cm, depth_cm broadcast to shape (n,), which is returned.
+
+    Raises ValueError for a depth outside the water. Points outside the tank's sides are refused.
+    """
+    x, y, z = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(x_cm, dtype=np.float64)),
+        np.atleast_1d(np.asarray(y_cm, dtype=np.float64)),
+        np.atleast_1d(np.asarray(depth_cm, dtype=np.float64)),
+    )
+    _check_places(tank, x, y)
+    ppfd = np.zeros(x.shape)
+    for depth in np.unique(z):
+        _check_depth(tank, float(depth))
+        here = z == depth
+        for sources in _sources(emitters, water, float(depth)):
+            ppfd[here] += light(
+                tank, water, sources, x_cm=x[here], y_cm=y[here], depth_cm=float(depth)
+            )
+    return ppfd
+
+
+def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> float:
+    """Part of all emitted photons that crosses the surface into the water, 0–1.
+
+    For each direction θ: intensity, times what passes surface and pane, times the part of the
+    ring of rays at that angle that meets the surface inside the rim (arcs in closed form).
+    """
+    emitted = sum(emitter.ppf_umol_s for emitter in emitters)
+    if emitted <= 0.0:
+        return 0.0
+    entered = 0.0
+    for height_cm in sorted({emitter.height_cm for emitter in emitters}):
+        level = [emitter for emitter in emitters if emitter.height_cm == height_cm]
+        for sources in sources_of(level, water, detail_cm=max(0.25 * height_cm, 1.0)):
+            entered += float(np.sum(sources.ppf_umol_s * _entering(tank, water, sources)))
+    return entered / emitted
+
+
+def _cells(tank: Tank, cell_cm: float) -> tuple[int, int]:
+    if not (np.isfinite(cell_cm) and cell_cm > 0.0):
+        raise ValueError(f"cell_cm must be a positive number, not {cell_cm}")
+    if tank.length_cm / cell_cm * tank.width_cm / cell_cm > MAX_CELLS_PER_PLANE:
+        raise ValueError(f"cell_cm is too small: more than {MAX_CELLS_PER_PLANE} cells")
+    return cell_count(tank.length_cm, cell_cm), cell_count(tank.width_cm, cell_cm)
+
+
+def _check_depth(tank: Tank, depth_cm: float) -> None:
+    if not 0.0 <= depth_cm <= tank.depth_cm:
+        raise ValueError(f"depth_cm must lie between 0 and {tank.depth_cm:g}, not {depth_cm}")
+
+
+def _check_places(tank: Tank, x: Floats, y: Floats) -> None:
+    for name, values, extent in (("x_cm", x, tank.length_cm), ("y_cm", y, tank.width_cm)):
+        if not np.all((values >= 0.0) & (values <= extent)):
+            raise ValueError(f"{name} must lie between 0 and {extent:g}")
+
+
+def _sources(emitters: Sequence[Emitter], water: Water, depth_cm: float) -> tuple[Sources, ...]:
+    """Points fine enough for a level: pieces a fifth of the optical distance long."""
+    found: list[Sources] = []
+    for height_cm in sorted({emitter.height_cm for emitter in emitters}):
+        level = [emitter for emitter in emitters if emitter.height_cm == height_cm]
+        distance = height_cm + depth_cm / water.refractive_index
+        found.extend(sources_of(level, water, detail_cm=max(0.2 * distance, 0.2)))
+    return tuple(found)
+
+
+def _entering(tank: Tank, water: Water, sources: Sources) -> Floats:
+    """Share of each source's photons that enters the water, shape (n,)."""
+    edges = np.sin(np.linspace(0.0, np.pi / 2, 721)) ** 2 * (np.pi / 2)
+    theta = (edges[1:] + edges[:-1]) / 2
+    cosine = np.cos(theta)
+    strength, turning = _strength(sources.beam, cosine)
+    passed = into_water(cosine, n_water=water.refractive_index, cover=tank.cover)
+    ring = np.diff(-np.cos(edges)) * passed * strength
+    radius = sources.height_cm * np.tan(theta)
+    phi = (np.arange(720) + 0.5) * np.pi / 360
+    shares = np.empty(sources.x_cm.size)
+    for k, (x, y) in enumerate(zip(sources.x_cm, sources.y_cm, strict=True)):
+        px = x + radius[:, None] * np.cos(phi)
+        py = y + radius[:, None] * np.sin(phi)
+        inside = (px >= 0) & (px <= tank.length_cm) & (py >= 0) & (py <= tank.width_cm)
+        if turning is None:
+            shares[k] = 2 * np.pi * float(ring @ inside.mean(axis=1))
+        else:
+            towards = turning.per_flux(np.degrees(theta)[:, None], np.degrees(phi)[None, :])
+            shares[k] = 2 * np.pi * float(ring @ (inside * towards).mean(axis=1))
+    return shares
