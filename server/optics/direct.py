@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.optics.emitters import Emitter
-from server.optics.interface import critical_angle_deg, wall_reflectance
+from server.optics.interface import wall_reflectance
 from server.optics.kernel import ENTRIES, Kernel, KernelKey, kernel
 from server.optics.photometry import IntensityTable
 from server.optics.tank import Tank, Water
