@@ -36,6 +36,12 @@ LIMITS = {
 MAX_EMITTERS = 400
 
 
+def _within(name: str, value: float | None) -> None:
+    low, high = LIMITS[name]
+    if value is not None and not (math.isfinite(value) and low <= value <= high):
+        raise ValueError(f"{name} must lie between {low:g} and {high:g}, not {value:g}")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Layout:
     """Where a lamp's emitters sit: count_x × count_y of them, so far apart, around its middle.
@@ -267,9 +273,3 @@ def _level(levels: Mapping[str, float] | None, name: str) -> float:
 
 def _row(count: int, pitch_cm: float) -> tuple[float, ...]:
     return tuple((k - (count - 1) / 2) * pitch_cm for k in range(count))
-
-
-def _within(name: str, value: float | None) -> None:
-    low, high = LIMITS[name]
-    if value is not None and not (math.isfinite(value) and low <= value <= high):
-        raise ValueError(f"{name} must lie between {low:g} and {high:g}, not {value:g}")

@@ -3,8 +3,9 @@
 None of them is a measured lamp. Gaussians stand for single-colour LEDs, a pump and a phosphor hump
 for white LEDs, mercury lines over phosphor bands for tubes, metal lines over a continuum for
 halides. Widths and weights of the whites, the white tube and the daylight halide were fitted so
-that lux per PPFD, photons per joule and the three thirds of PAR come to those of the CIE illuminants
-LED-B5, LED-B3, LED-B1, FL11 and HP4; the tests hold them to that. The rest are plain estimates.
+that lux per PPFD, photons per joule and the three thirds of PAR come to those of the CIE
+illuminants LED-B5, LED-B3, LED-B1, FL11 and HP4; the tests hold them to that. The rest are plain
+estimates.
 """
 
 from collections.abc import Callable, Mapping
