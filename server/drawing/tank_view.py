@@ -1,0 +1,390 @@
+"""One view of a tank as a chart: from above (`plan`), or cut across (`section`).
+
+Frames are in the tank's own lengths; all three views of a tank share one number of SVG units
+per centimetre, so that they line up. A drawing says how wide it is; it is never to be shrunk:
+a phone gets its own, narrower drawing with the same letters.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from server.drawing import axes, contour, field, path, scale
+from server.drawing.marks import (
+    SIZE,
+    Mark,
+    PlacedMark,
+    Reading,
+    Sounding,
+    Verdict,
+    Words,
+    place_marks,
+    place_soundings,
+)
+from server.drawing.room import Box, Room
+
+Array = npt.NDArray[np.float64]
+
+LEFT, RIGHT, TOP, BOTTOM = 46.0, 12.0, 12.0, 40.0
+"""Margins around the plot [SVG units]: tick words left, tick words and axis name below."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Levels:
+    """Where a field is cut. Charts that are compared share one of these.
+
+    tints: edges of the tints; lines: further contours, drawn finer; words: how a level is
+    written where the bare number will not do; scheme: which family of tints.
+    """
+
+    tints: tuple[float, ...]
+    lines: tuple[float, ...] = ()
+    words: tuple[tuple[float, str], ...] = ()
+    scheme: Literal["tint", "zone", "change"] = "tint"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """How unsure the field is, cell by cell: half-width of the interval over the value.
+
+    Past `limit` lines are broken and the area is hatched, past `blank` it is hatched twice.
+    """
+
+    values: Array
+    limit: float = 0.25
+    blank: float = 0.6
+
+
+@dataclass(frozen=True, kw_only=True)
+class Thing:
+    """A mark in the view's own lengths [cm]: across, and up the page's own second axis."""
+
+    across: float
+    along: float
+    letter: str
+    verdict: Verdict
+    words: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Point:
+    """A printed number in the view's own lengths [cm]."""
+
+    across: float
+    along: float
+    words: str
+    measured: bool = True
+
+
+@dataclass(frozen=True, kw_only=True)
+class Overhead:
+    """Something that hangs over the tank, seen in this view [cm].
+
+    from above: its outline across × along; from the side: its width at `height` over the top.
+    spread: full angle of the cone drawn below it [degrees], None for no cone.
+    """
+
+    across: float
+    width: float
+    words: str
+    along: float = 0.0
+    length: float = 0.0
+    height: float = 0.0
+    spread: float | None = None
+    chosen: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hatch:
+    """An area to be hatched. kind: "unsure" or "unknown"."""
+
+    kind: Literal["unsure", "unknown"]
+    d: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """A drawn overhead: its body [SVG units], words above it, cone edges as path words."""
+
+    body: Box
+    words: Words
+    cone: str
+    chosen: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Dimension:
+    """A height written beside its line [SVG units]."""
+
+    d: str
+    words: Words
+
+
+@dataclass(frozen=True, kw_only=True)
+class TankView:
+    """A finished chart in SVG units, ready to be placed by templates/drawing/tank_view.svg."""
+
+    width: float
+    height: float
+    title: str
+    description: str
+    scheme: str
+    box: Box
+    drawn: contour.Contours
+    hatches: tuple[Hatch, ...]
+    x_axis: axes.Axis
+    y_axis: axes.Axis
+    axis_words: str
+    marks: tuple[PlacedMark, ...]
+    soundings: tuple[Sounding, ...]
+    overheads: tuple[Shape, ...]
+    overheads_from_above: bool
+    cuts: str
+    dimension: Dimension | None
+    open_top: bool
+
+
+def plan(
+    values: Array,
+    *,
+    length: float,
+    width: float,
+    per_cm: float,
+    unit: axes.Unit,
+    levels: Levels,
+    title: str,
+    description: str,
+    axis_words: str,
+    things: Sequence[Thing] = (),
+    points: Sequence[Point] = (),
+    overheads: Sequence[Overhead] = (),
+    cut_across: float | None = None,
+    cut_along: float | None = None,
+    doubt: Doubt | None = None,
+) -> TankView:
+    """A tank from above. values [ny, nx], first row at the front; drawn with the front below.
+
+    length, width: inside the tank [cm]; per_cm: SVG units per cm; cut_across, cut_along: where
+    the two sections are taken (across: x; along: y from the front) [cm].
+    """
+    box = Box(left=LEFT, top=TOP, width=length * per_cm, height=width * per_cm)
+    across = scale.Scale(low=0, high=length, start=box.left, end=box.right)
+    along = scale.Scale(low=0, high=width, start=box.bottom, end=box.top)
+    outlines = tuple(_outline(one, across, along) for one in overheads)
+    return _view(
+        np.flipud(values),
+        box=box,
+        across=across,
+        along=along,
+        unit=unit,
+        levels=levels,
+        heading=(title, description, axis_words),
+        things=things,
+        points=points,
+        doubt=None if doubt is None else (np.flipud(doubt.values), doubt),
+        overheads=outlines,
+        overheads_from_above=True,
+        cuts=_cuts(box, across, along, cut_across, cut_along),
+        dimension=None,
+    )
+
+
+def section(
+    values: Array,
+    *,
+    length: float,
+    depth: float,
+    headroom: float,
+    per_cm: float,
+    unit: axes.Unit,
+    levels: Levels,
+    title: str,
+    description: str,
+    axis_words: str,
+    things: Sequence[Thing] = (),
+    points: Sequence[Point] = (),
+    overheads: Sequence[Overhead] = (),
+    cut_across: float | None = None,
+    cut_along: float | None = None,
+    doubt: Doubt | None = None,
+    dimension_words: str = "",
+) -> TankView:
+    """A tank cut upright. values [nd, n], first row at the surface.
+
+    headroom: air drawn above the water [cm]; cut_along: the depth of the view from above [cm];
+    dimension_words: the height of the chosen overhead (or the first), written beside its line.
+    """
+    air = headroom * per_cm + 22
+    box = Box(left=LEFT, top=air, width=length * per_cm, height=depth * per_cm)
+    across = scale.Scale(low=0, high=length, start=box.left, end=box.right)
+    along = scale.Scale(low=0, high=depth, start=box.top, end=box.bottom)
+    return _view(
+        values,
+        box=box,
+        across=across,
+        along=along,
+        unit=unit,
+        levels=levels,
+        heading=(title, description, axis_words),
+        things=things,
+        points=points,
+        doubt=None if doubt is None else (doubt.values, doubt),
+        overheads=tuple(_hung(one, across, box, per_cm) for one in overheads),
+        overheads_from_above=False,
+        cuts=_cuts(box, across, along, cut_across, cut_along),
+        dimension=_dimension(overheads, box, per_cm, dimension_words),
+    )
+
+
+def _view(
+    values: Array,
+    *,
+    box: Box,
+    across: scale.Scale,
+    along: scale.Scale,
+    unit: axes.Unit,
+    levels: Levels,
+    heading: tuple[str, str, str],
+    things: Sequence[Thing],
+    points: Sequence[Point],
+    doubt: tuple[Array, Doubt] | None,
+    overheads: tuple[Shape, ...],
+    overheads_from_above: bool,
+    cuts: str,
+    dimension: Dimension | None,
+) -> TankView:
+    room = Room(inside=box)
+    readings = [
+        Reading(
+            x=across.at(one.across), y=along.at(one.along), words=one.words, measured=one.measured
+        )
+        for one in points
+    ]
+    placed = [
+        Mark(
+            x=across.at(one.across),
+            y=along.at(one.along),
+            letter=one.letter,
+            verdict=one.verdict,
+            words=one.words,
+        )
+        for one in things
+    ]
+    # Marks and ticks stand where they stand; numbers and words go around them; contour
+    # numbers take what is left.
+    for mark in placed:
+        room.hold(Box.around(x=mark.x, y=mark.y, width=SIZE, height=SIZE))
+    soundings = place_soundings(readings, room)
+    with_words = place_marks(placed, room)
+    refined = None if doubt is None else field.field(doubt[0], box=box, positive=False)
+    drawn = contour.contours(
+        field.field(values, box=box, positive=levels.scheme != "change"),
+        tint_levels=levels.tints,
+        line_levels=levels.lines,
+        words=dict(levels.words),
+        room=room,
+        doubt=refined,
+        doubt_limit=doubt[1].limit if doubt else 1.0,
+    )
+    title, description, axis_words = heading
+    return TankView(
+        width=round(box.right + RIGHT, 1),
+        height=round(box.bottom + BOTTOM, 1),
+        title=title,
+        description=description,
+        scheme=levels.scheme,
+        box=box,
+        drawn=drawn,
+        hatches=() if refined is None or doubt is None else _hatches(refined, doubt[1]),
+        x_axis=axes.measured(
+            along=across, unit=unit, name="", most=axes.room_for(length=box.width, widest=44)
+        ),
+        y_axis=axes.measured(
+            along=along, unit=unit, name="", most=axes.room_for(length=box.height, widest=30)
+        ),
+        axis_words=axis_words,
+        marks=with_words,
+        soundings=soundings,
+        overheads=overheads,
+        overheads_from_above=overheads_from_above,
+        cuts=cuts,
+        dimension=dimension,
+        open_top=not overheads_from_above,
+    )
+
+
+def _hatches(doubt: field.Field, limits: Doubt) -> tuple[Hatch, ...]:
+    unsure = contour.cut(doubt, limits.limit).d
+    unknown = contour.cut(doubt, limits.blank).d
+    both = (Hatch(kind="unsure", d=unsure), Hatch(kind="unknown", d=unknown))
+    return tuple(one for one in both if one.d)
+
+
+def _cuts(
+    box: Box,
+    across: scale.Scale,
+    along: scale.Scale,
+    cut_across: float | None,
+    cut_along: float | None,
+) -> str:
+    """Fine lines where the other views are taken, running a little past the walls."""
+    out = 6
+    ends = []
+    if cut_across is not None:
+        ends.append((across.at(cut_across), box.top, across.at(cut_across), box.bottom))
+    if cut_along is not None:
+        ends.append((box.left - out, along.at(cut_along), box.right + out, along.at(cut_along)))
+    return path.lines(ends)
+
+
+def _outline(one: Overhead, across: scale.Scale, along: scale.Scale) -> Shape:
+    """An overhead from above: its outline, held inside the plot."""
+    left, right = across.at(one.across - one.width / 2), across.at(one.across + one.width / 2)
+    bottom, top = along.at(one.along - one.length / 2), along.at(one.along + one.length / 2)
+    body = Box(left=left, top=top, width=max(right - left, 3.0), height=max(bottom - top, 3.0))
+    words = Words(x=left + 4, y=top + 14, anchor="start", lines=(one.words,))
+    return Shape(body=body, words=words, cone="", chosen=one.chosen)
+
+
+def _hung(one: Overhead, across: scale.Scale, box: Box, per_cm: float) -> Shape:
+    """An overhead from the side, at its true height over the water."""
+    face = box.top - one.height * per_cm
+    middle = across.start + one.across * per_cm
+    half = max(one.width * per_cm / 2, 3.0)
+    body = Box(left=round(middle - half, 1), top=round(face - 6, 1), width=2 * half, height=6.0)
+    words = Words(x=round(middle, 1), y=round(face - 11, 1), anchor="middle", lines=(one.words,))
+    return Shape(
+        body=body, words=words, cone=_cone(one, middle, half, face, box), chosen=one.chosen
+    )
+
+
+def _cone(one: Overhead, middle: float, half: float, face: float, box: Box) -> str:
+    """The edges of a cone from the face down to the water, cut off at the drawing's edge."""
+    if one.spread is None or not 0 < one.spread < 170 or one.height <= 0:
+        return ""
+    slope = float(np.tan(np.radians(one.spread / 2)))
+    ends = []
+    for side in (-1.0, 1.0):
+        start = middle + side * half
+        room = (box.right + RIGHT - start) if side > 0 else (start - box.left + 8)
+        drop = min(box.top - face, max(room, 0.0) / slope)
+        ends.append((start, face, start + side * drop * slope, face + drop))
+    return path.lines(ends)
+
+
+def _dimension(
+    overheads: Sequence[Overhead], box: Box, per_cm: float, words: str
+) -> Dimension | None:
+    hung = [one for one in overheads if one.height > 0]
+    if not hung or not words:
+        return None
+    one = next((each for each in hung if each.chosen), hung[0])
+    x, face = box.left - 10, box.top - one.height * per_cm
+    d = path.lines(
+        [(x, face, x, box.top), (x - 4, face, x + 4, face), (x - 4, box.top, x + 4, box.top)]
+    )
+    middle = (face + box.top) / 2 + 4
+    return Dimension(d=d, words=Words(x=x - 5, y=round(middle, 1), anchor="end", lines=(words,)))
