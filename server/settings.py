@@ -3,9 +3,8 @@
 from pathlib import Path
 from typing import Annotated
 
-from pydantic import Field, SecretStr
+from pydantic import Field, SecretStr, field_validator
 from pydantic_settings import BaseSettings, NoDecode, SettingsConfigDict
-from pydantic import field_validator
 
 
 class Settings(BaseSettings):

@@ -52,9 +52,7 @@ def all_members(db: Session) -> list[Member]:
 
 
 def steward_count(db: Session) -> int:
-    stewards = select(func.count()).where(
-        Member.role == "steward", col(Member.left_at).is_(None)
-    )
+    stewards = select(func.count()).where(Member.role == "steward", col(Member.left_at).is_(None))
     return db.exec(stewards).one()
 
 

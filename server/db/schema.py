@@ -81,7 +81,9 @@ def set_copy_aside(database: Database) -> Path | None:
 
 
 def _refuse_unknown(at: str) -> None:
-    known = {script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()}
+    known = {
+        script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()
+    }
     if at not in known:
         raise SchemaTooNew(
             f"The database is at revision {at}, which this version does not know. "

@@ -1,0 +1,126 @@
+"""The `underlamp` command: demo, serve, backup, restore, check."""
+
+import argparse
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from server import settings
+from server.db import keeping
+from server.db.demo import club as demo_club
+from server.web import running
+
+_DESCRIPTION = "The light over a reef club's tanks: planned, measured and shared."
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Runs one command; gives the exit code."""
+    chosen = parser().parse_args(arguments)
+    command: Callable[[argparse.Namespace], int] = chosen.command
+    return command(chosen)
+
+
+def parser() -> argparse.ArgumentParser:
+    top = argparse.ArgumentParser(
+        prog="underlamp",
+        description=_DESCRIPTION,
+        epilog="Settings, from the environment:\n\n" + settings.settings_help(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    commands = top.add_subparsers(title="commands", required=True, metavar="COMMAND")
+    _add_demo(commands)
+    _add_serve(commands)
+    _add_backup(commands)
+    _add_restore(commands)
+    _add_check(commands)
+    return top
+
+
+_Commands = argparse._SubParsersAction  # argparse gives the class no public name
+
+
+def _add_demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "make a demo club and serve it on this machine"
+    demo = commands.add_parser("demo", help=words, description=words)
+    demo.add_argument("--port", type=int, default=8000, help="port (default 8000; 0: any free one)")
+    demo.add_argument("--data", type=Path, help="folder for the club (default: a fresh one)")
+    demo.add_argument(
+        "--print-json", action="store_true", help="print one line of JSON with the sign-ins first"
+    )
+    demo.set_defaults(command=_demo)
+
+
+def _add_serve(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "serve a real club; the first start prints a one-time link to set it up"
+    serve = commands.add_parser("serve", help=words, description=words)
+    serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
+    serve.add_argument("--port", type=int, default=8000, help="port (default 8000)")
+    serve.add_argument("--data", type=Path, help="folder of the club")
+    serve.set_defaults(command=_serve)
+
+
+def _add_backup(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "write one consistent file, also while the server runs"
+    backup = commands.add_parser("backup", help=words, description=words)
+    backup.add_argument("file", type=Path, help="file to write")
+    backup.add_argument("--data", type=Path, help="folder of the club")
+    backup.set_defaults(command=_backup)
+
+
+def _add_restore(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "bring a club back from a backup file; stop the server first"
+    restore = commands.add_parser("restore", help=words, description=words)
+    restore.add_argument("file", type=Path, help="file that `underlamp backup` wrote")
+    restore.add_argument("--data", type=Path, help="folder of the club")
+    restore.add_argument(
+        "--replace", action="store_true", help="replace the club that is there (it is set aside)"
+    )
+    restore.set_defaults(command=_restore)
+
+
+def _add_check(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "say whether the database is whole and its schema current"
+    check = commands.add_parser("check", help=words, description=words)
+    check.add_argument("--data", type=Path, help="folder of the club")
+    check.set_defaults(command=_check)
+
+
+def _demo(chosen: argparse.Namespace) -> int:
+    folder = chosen.data or Path(tempfile.mkdtemp(prefix="underlamp-demo-"))
+    # A demo club lives in its own folder, whatever database the environment names.
+    made = settings.Settings(data=folder, database_url=None)
+    people = demo_club.open_or_fill(made)
+    return running.run_demo(made, people, port=chosen.port, print_json=chosen.print_json)
+
+
+def _serve(chosen: argparse.Namespace) -> int:
+    return _told(lambda: running.run_club(_settings(chosen), host=chosen.host, port=chosen.port))
+
+
+def _backup(chosen: argparse.Namespace) -> int:
+    return _told(lambda: keeping.backup(_settings(chosen), chosen.file))
+
+
+def _restore(chosen: argparse.Namespace) -> int:
+    return _told(lambda: keeping.restore(_settings(chosen), chosen.file, replace=chosen.replace))
+
+
+def _check(chosen: argparse.Namespace) -> int:
+    return _told(lambda: keeping.check(_settings(chosen)))
+
+
+def _settings(chosen: argparse.Namespace) -> settings.Settings:
+    return settings.Settings(data=chosen.data) if chosen.data else settings.Settings()
+
+
+def _told(command: Callable[[], str | None]) -> int:
+    """Prints what a command did, or why it would not."""
+    try:
+        words = command()
+    except keeping.Unwilling as reason:
+        print(reason, file=sys.stderr)
+        return 1
+    if words:
+        print(words)
+    return 0

@@ -1,0 +1,1 @@
+"""The demo club: an invented club, its members, tanks, lamps and readings."""

@@ -1,0 +1,103 @@
+"""The one place where the pages, the JSON addresses and the database are joined."""
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI, Request
+from fastapi.responses import Response
+from starlette.middleware.gzip import GZipMiddleware
+from starlette.middleware.trustedhost import TrustedHostMiddleware
+from starlette.staticfiles import StaticFiles
+from starlette.types import Scope
+
+from server import places
+from server.db import members
+from server.db.engine import Database, open_database, sqlite_is_sound
+from server.settings import Settings
+from server.web import errors
+from server.web.guard import Guard
+from server.web.members.routes import router as members_pages
+
+ROUTERS = (members_pages,)
+_TOO_SMALL_TO_ZIP = 500
+
+
+def create_app(settings: Settings, *, club: Database | None = None, demo: bool = False) -> FastAPI:
+    """The program as one ASGI application.
+
+    The database must be at the newest schema; `club` is one already open.
+    """
+    app = FastAPI(
+        title="Underlamp",
+        description=(
+            "Light over a club's reef tanks. Lengths in cm, PPFD in µmol m⁻² s⁻¹, photon flux "
+            "in µmol s⁻¹, angles in degrees, local times HH:MM, dates ISO 8601."
+        ),
+        docs_url=None,
+        redoc_url=None,
+        default_response_class=errors.AnyJson,
+        lifespan=_lifespan,
+        redirect_slashes=False,
+    )
+    app.state.settings = settings
+    app.state.demo = demo
+    app.state.club = club or open_database(data=settings.data, url=_url(settings))
+    app.state.warnings = _warnings(app.state.club)
+    app.state.club_name = _club_name(app.state.club)
+    errors.add_to(app)
+    for router in ROUTERS:
+        app.include_router(router)
+    app.add_api_route("/healthz", healthz, methods=["GET"], summary="Whether the program answers")
+    app.mount("/static", _Assets(directory=places.STATIC), name="static")
+    _wrap(app, settings)
+    return app
+
+
+def healthz() -> dict[str, str]:
+    return {"status": "ok"}
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    yield
+    app.state.club.close()
+
+
+def _wrap(app: FastAPI, settings: Settings) -> None:
+    app.add_middleware(GZipMiddleware, minimum_size=_TOO_SMALL_TO_ZIP, compresslevel=6)
+    app.add_middleware(
+        Guard,
+        body_limit=int(settings.body_limit_mib * 2**20),
+        public_url=settings.public_url,
+        https=settings.secure_cookies,
+    )
+    if settings.allowed_hosts:
+        app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
+
+
+def _url(settings: Settings) -> str | None:
+    return settings.database_url.get_secret_value() if settings.database_url else None
+
+
+def _club_name(club: Database) -> str:
+    with club.read() as db:
+        found = members.club_of(db)
+    return found.name if found else ""
+
+
+def _warnings(club: Database) -> tuple[str, ...]:
+    if club.embedded and not sqlite_is_sound():
+        return ("This machine's SQLite has a known fault (before 3.51.3): update it.",)
+    return ()
+
+
+class _Assets(StaticFiles):
+    """Static files; an address with a checksum may be kept for ever."""
+
+    async def get_response(self, path: str, scope: Scope) -> Response:
+        response = await super().get_response(path, scope)
+        kept = Request(scope).query_params.get("v")
+        response.headers["Cache-Control"] = (
+            "public, max-age=31536000, immutable" if kept else "no-cache"
+        )
+        return response

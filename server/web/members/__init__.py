@@ -1,0 +1,1 @@
+"""Joining, signing in, the member's own account, and who belongs to the club."""

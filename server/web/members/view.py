@@ -1,0 +1,170 @@
+"""What the pages of members show."""
+
+from dataclasses import dataclass, field
+from zoneinfo import available_timezones
+
+from server.models import AccessToken, Invitation, Member, SignIn
+from server.web import filters
+from server.web.members.form import Refused
+
+
+@dataclass(frozen=True)
+class SignInView:
+    next: str
+    email: str
+    errors: dict[str, str]
+
+
+@dataclass(frozen=True)
+class JoinView:
+    title: str
+    intro: str
+    token: str
+    purpose: str
+    time_zones: tuple[tuple[str, str], ...]
+    values: dict[str, str]
+    errors: dict[str, str]
+
+
+@dataclass(frozen=True)
+class Line:
+    """One row of a small list."""
+
+    id: int
+    name: str
+    told: str
+    current: bool = False
+
+
+@dataclass(frozen=True)
+class AccountView:
+    email: str
+    values: dict[str, str]
+    errors: dict[str, str]
+    sign_ins: tuple[Line, ...]
+    tokens: tuple[Line, ...]
+    new_token: str
+
+
+@dataclass(frozen=True)
+class MembersView:
+    members: tuple[Line, ...]
+    roles: dict[int, str]
+    waiting: tuple[Line, ...]
+    may_invite: bool
+    link: str = ""
+    for_whom: str = ""
+    reset: bool = False
+    values: dict[str, str] = field(default_factory=dict)
+
+
+_JOIN_WORDS = {
+    "setup": ("Set up your club", "This link works once. It makes the club and you its steward."),
+    "join": ("Join the club", "You were invited. Choose how you will sign in."),
+    "reset": ("Choose a new password", "This link works once and signs out your other devices."),
+}
+
+
+def joining(invitation: Invitation, token: str, refused: Refused | None) -> JoinView:
+    title, intro = _JOIN_WORDS[invitation.purpose]
+    zones = tuple((name, name) for name in sorted(available_timezones()) if "/" in name)
+    values = {"club_name": "", "time_zone": "Europe/Lisbon", "name": "", "email": ""}
+    return JoinView(
+        title=title,
+        intro=intro,
+        token=token,
+        purpose=invitation.purpose,
+        time_zones=zones if invitation.purpose == "setup" else (),
+        values=values | (refused.values if refused else {}),
+        errors=refused.errors if refused else {},
+    )
+
+
+def account(
+    who: Member,
+    sign_ins: list[SignIn],
+    tokens: list[AccessToken],
+    *,
+    here: str,
+    refused: Refused | None,
+    new_token: str,
+) -> AccountView:
+    values = {
+        "name": who.name,
+        "length_unit": who.length_unit,
+        "volume_unit": who.volume_unit,
+        "clock": who.clock,
+        "token_name": "",
+    }
+    return AccountView(
+        email=who.email or "",
+        values=values | (refused.values if refused else {}),
+        errors=refused.errors if refused else {},
+        sign_ins=tuple(_sign_in_line(entry, here) for entry in sign_ins),
+        tokens=tuple(_token_line(token) for token in tokens),
+        new_token=new_token,
+    )
+
+
+def club_members(
+    everybody: list[Member],
+    waiting: list[Invitation],
+    *,
+    me: Member,
+    link: str = "",
+    for_whom: str = "",
+    reset: bool = False,
+) -> MembersView:
+    return MembersView(
+        members=tuple(
+            Line(
+                id=person.id or 0,
+                name=person.name,
+                told=f"{person.role}, here since {filters.day(person.created_at.date())}",
+                current=person.id == me.id,
+            )
+            for person in everybody
+        ),
+        roles={person.id or 0: person.role for person in everybody},
+        waiting=tuple(
+            Line(
+                id=invitation.id or 0,
+                name=invitation.for_whom or "somebody",
+                told=f"as {invitation.role}, until {filters.day(invitation.expires_at.date())}",
+            )
+            for invitation in waiting
+        ),
+        may_invite=me.role == "steward",
+        link=link,
+        for_whom=for_whom,
+        reset=reset,
+    )
+
+
+def _sign_in_line(entry: SignIn, here: str) -> Line:
+    return Line(
+        id=entry.id or 0,
+        name=_device(entry.device),
+        told=f"last used {filters.day(entry.last_seen_at.date())}",
+        current=entry.token_hash == here,
+    )
+
+
+def _token_line(token: AccessToken) -> Line:
+    used = filters.day(token.last_used_at.date()) if token.last_used_at else "never"
+    return Line(id=token.id or 0, name=token.name, told=f"last used: {used}")
+
+
+def _device(agent: str) -> str:
+    """A browser's name for itself, cut to what a person recognises."""
+    for sign, name in (
+        ("iPhone", "an iPhone"),
+        ("Android", "an Android phone"),
+        ("iPad", "an iPad"),
+        ("Windows", "a Windows computer"),
+        ("Macintosh", "a Mac"),
+        ("Linux", "a Linux computer"),
+    ):
+        if sign in agent:
+            return f"A browser on {name}"
+    return "A browser"

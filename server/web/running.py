@@ -1,0 +1,76 @@
+"""Starting the server: the demo club, or a real one."""
+
+import json
+import socket
+from collections.abc import Sequence
+from dataclasses import asdict
+
+import uvicorn
+from fastapi import FastAPI
+
+from server.db import members
+from server.db.demo.club import DemoPerson
+from server.db.keeping import open_current
+from server.settings import Settings
+from server.web.app import create_app
+
+_GRACE_S = 20
+
+
+def run_demo(
+    settings: Settings, people: Sequence[DemoPerson], *, port: int, print_json: bool
+) -> int:
+    """Serves the demo club on 127.0.0.1 and prints how to get in."""
+    with _listening("127.0.0.1", port) as listener:
+        address = f"http://127.0.0.1:{listener.getsockname()[1]}"
+        if print_json:
+            members_told = [asdict(person) for person in people]
+            print(json.dumps({"url": address, "members": members_told}), flush=True)
+        print(_demo_words(address, people), flush=True)
+        _serve(create_app(settings, club=open_current(settings), demo=True), listener)
+    return 0
+
+
+def run_club(settings: Settings, *, host: str, port: int) -> None:
+    """Serves a real club; while nobody has set it up, prints a one-time link."""
+    club = open_current(settings)
+    with _listening(host, port) as listener:
+        shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - only compared
+        shown = f"[{shown}]" if ":" in shown else shown
+        address = settings.public_url.rstrip("/") or f"http://{shown}:{listener.getsockname()[1]}"
+        print(f"Underlamp is at {address}", flush=True)
+        with club.read() as db:
+            set_up = members.is_set_up(db)
+        if not set_up:
+            with club.write() as db:
+                token = members.setup_token(db)
+            print(f"Set up the club, once, at {address}/join/{token}", flush=True)
+        _serve(create_app(settings, club=club), listener)
+
+
+def _serve(app: FastAPI, listener: socket.socket) -> None:
+    config = uvicorn.Config(
+        app,
+        log_level="warning",
+        access_log=False,
+        server_header=False,
+        timeout_graceful_shutdown=_GRACE_S,
+        limit_concurrency=400,
+    )
+    uvicorn.Server(config).run(sockets=[listener])
+
+
+def _listening(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    listener = socket.socket(family, socket.SOCK_STREAM)
+    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    listener.bind((host, port))
+    return listener
+
+
+def _demo_words(address: str, people: Sequence[DemoPerson]) -> str:
+    lines = [f"The demo club is at {address}", "", "Sign in as one of:"]
+    lines += [f"  {person.role:8} {person.email:32} {person.password}" for person in people]
+    token = next((person.token for person in people if person.role == "member"), "")
+    lines += ["", f"An access token for scripts: {token}", "", "Stop it with Ctrl-C."]
+    return "\n".join(lines)
