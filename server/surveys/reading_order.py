@@ -1,0 +1,167 @@
+"""Which points to read, and in which order: fewest moves of the arm, top to bottom.
+
+Top to bottom because a hand at the sand clouds the water for every reading after it. Within
+one depth the path over the points is made short by two-way exchanges (2-opt; Croes 1958, from
+memory), which for a dozen points finds the shortest or nearly so.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+LAYER_CM = 4.0  # points this close in depth are read in one go
+KEEP_OFF_CM = 4.0  # a sensor head does not fit nearer to a wall or the floor
+USUAL_POINTS = 12
+
+
+@dataclass(frozen=True, kw_only=True)
+class Point:
+    """A place to read. `name` says what is there ("Acropora", "middle, under the lamp")."""
+
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+    name: str = ""
+
+
+def reading_points(
+    *,
+    length_cm: float,
+    width_cm: float,
+    depth_cm: float,
+    animals: Sequence[Point] = (),
+    count: int = USUAL_POINTS,
+) -> tuple[Point, ...]:
+    """The points of a first session: every animal, then the emptiest places of the tank.
+
+    Each further point is the candidate farthest from all points so far (Gonzalez 1985,
+    farthest-point traversal; from memory), over three depths: just under the surface, the
+    middle, and over the floor. In order of reading.
+    """
+    chosen = _apart(animals)[:count]
+    candidates = _candidates(length_cm, width_cm, depth_cm)
+    if not chosen:
+        chosen.append(candidates.pop(0))
+    scale = (length_cm, width_cm, depth_cm)
+    while len(chosen) < count and candidates:
+        best = max(candidates, key=lambda c: min(_gap(c, p, scale) for p in chosen))
+        chosen.append(best)
+        candidates.remove(best)
+    return in_order(chosen)
+
+
+def _apart(animals: Sequence[Point]) -> list[Point]:
+    kept: list[Point] = []
+    for animal in animals:
+        if all(math.dist(_place(animal), _place(one)) > KEEP_OFF_CM for one in kept):
+            kept.append(animal)
+    return kept
+
+
+def _candidates(length_cm: float, width_cm: float, depth_cm: float) -> list[Point]:
+    """Middle of the tank first, then five places across, three deep, three depths."""
+
+    def inside(share: float, size: float) -> float:
+        keep = min(KEEP_OFF_CM, size / 4)
+        return round(min(max(share * size, keep), size - keep))
+
+    across = (0.5, 0.1, 0.9, 0.3, 0.7)
+    back = (0.5, 0.15, 0.85)
+    down = (0.5, 0.1, 0.9)
+    return [
+        Point(
+            x_cm=inside(x, length_cm),
+            y_cm=inside(y, width_cm),
+            depth_cm=inside(d, depth_cm),
+        )
+        for d in down
+        for y in back
+        for x in across
+    ]
+
+
+def _gap(a: Point, b: Point, scale: tuple[float, float, float]) -> float:
+    """Distance in shares of the tank: a tank is lit unevenly along each of its sides."""
+    return math.dist(
+        [c / s for c, s in zip(_place(a), scale, strict=True)],
+        [c / s for c, s in zip(_place(b), scale, strict=True)],
+    )
+
+
+def _place(point: Point) -> tuple[float, float, float]:
+    return point.x_cm, point.y_cm, point.depth_cm
+
+
+def in_order(points: Sequence[Point], *, start: Point | None = None) -> tuple[Point, ...]:
+    """Points from top to bottom, and within one depth along a short path.
+
+    `start` is where the arm is now; each layer begins near the end of the one above.
+    """
+    ordered: list[Point] = []
+    hand = start
+    for layer in _layers(points):
+        path = _short_path(layer, hand)
+        ordered.extend(path)
+        hand = path[-1]
+    return tuple(ordered)
+
+
+def _layers(points: Sequence[Point]) -> list[list[Point]]:
+    layers: list[list[Point]] = []
+    for point in sorted(points, key=lambda p: (p.depth_cm, p.x_cm, p.y_cm)):
+        if layers and point.depth_cm - layers[-1][0].depth_cm <= LAYER_CM:
+            layers[-1].append(point)
+        else:
+            layers.append([point])
+    return layers
+
+
+def _short_path(layer: list[Point], hand: Point | None) -> list[Point]:
+    left = list(layer)
+    here = hand or min(left, key=lambda p: p.x_cm + p.y_cm)
+    path: list[Point] = []
+    while left:
+        here = min(left, key=lambda p: _move(here, p))
+        left.remove(here)
+        path.append(here)
+    return _untangled(path, hand)
+
+
+def _untangled(path: list[Point], hand: Point | None) -> list[Point]:
+    improved = True
+    while improved:
+        improved = False
+        for i in range(len(path) - 1):
+            for j in range(i + 1, len(path)):
+                turned = path[:i] + path[i : j + 1][::-1] + path[j + 1 :]
+                if _length(turned, hand) < _length(path, hand) - 1e-9:
+                    path, improved = turned, True
+    return path
+
+
+def _length(path: Sequence[Point], hand: Point | None) -> float:
+    steps = [hand, *path] if hand else list(path)
+    return sum(_move(a, b) for a, b in pairwise(steps))
+
+
+def _move(a: Point, b: Point) -> float:
+    """How far the arm moves over the tank; depth within a layer costs nothing."""
+    return math.hypot(a.x_cm - b.x_cm, a.y_cm - b.y_cm)
+
+
+def in_words(point: Point, *, length_cm: float, width_cm: float, depth_cm: float) -> str:
+    """Where a point is, as one would say it at the tank: "back left, halfway down"."""
+    across = _third(point.x_cm / length_cm, ("left", "middle", "right"))
+    back = _third(point.y_cm / width_cm, ("front", "middle", "back"))
+    down = _third(
+        point.depth_cm / depth_cm, ("near the surface", "halfway down", "near the bottom")
+    )
+    place = {"middle middle": "middle", "middle left": "left", "middle right": "right"}.get(
+        f"{back} {across}", f"{back} {across}"
+    )
+    return f"{place}, {down}"
+
+
+def _third(share: float, names: tuple[str, str, str]) -> str:
+    return names[0] if share < 1 / 3 else names[1] if share <= 2 / 3 else names[2]
