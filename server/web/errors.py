@@ -11,9 +11,11 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
+from server.web.members.view import SignInView, carry
 from server.web.page import page
 from server.web.problem import Refusal, problem_response
 from server.web.signed_in import NotSignedIn
+from server.web.signed_in import typed as typed_in
 
 _log = logging.getLogger("underlamp")
 
@@ -56,9 +58,16 @@ def _refusal(request: Request, error: Exception) -> Response:
     return problem_response(error, headers=headers)
 
 
-def _not_signed_in(_request: Request, error: Exception) -> Response:
+async def _not_signed_in(request: Request, error: Exception) -> Response:
+    """To the sign-in page; a form that was sent after the sign-in ran out is carried along."""
     assert isinstance(error, NotSignedIn)
-    return RedirectResponse(error.address, status_code=303)
+    if request.method in ("GET", "HEAD"):
+        return RedirectResponse(error.address, status_code=303)
+    typed = carry(await typed_in(request))
+    view = SignInView(
+        next=error.come_back_to, email="", errors={}, resume=request.url.path, typed=typed
+    )
+    return page(request, "members/sign_in.html", view=view, status=401)
 
 
 def _validation(request: Request, error: Exception) -> Response:

@@ -23,6 +23,7 @@ class NotSignedIn(Exception):
 
     def __init__(self, come_back_to: str) -> None:
         super().__init__("sign in first")
+        self.come_back_to = come_back_to
         self.address = f"/sign-in?next={quote(come_back_to)}"
 
 

@@ -53,9 +53,12 @@ def sign_in(request: Request, club: Club, form: Typed) -> Response:
             next=come_back,
             email=email,
             errors={"email": "No member with this e-mail address and password."},
+            resume=text(form, "resume"),
+            typed=text(form, "typed", most=400_000),
         )
     assert found is not None
-    return _start(request, club, found, come_back, rehash_with=password)
+    response = _start(request, club, found, come_back, rehash_with=password)
+    return _carry_on(request, form, found, come_back, response)
 
 
 @router.post("/sign-out")
@@ -297,10 +300,32 @@ def new_password_link(request: Request, who: Steward, club: Club, member_id: int
 # What several of these share
 
 
-def _sign_in_form(
-    request: Request, *, next: str, email: str = "", errors: dict[str, str] | None = None
+def _carry_on(
+    request: Request, form: Typed, who: Member, come_back: str, signed_in: Response
 ) -> Response:
-    view = views.SignInView(next=next, email=email, errors=errors or {})
+    """Straight back, or by way of a page that sends the carried form once more."""
+    action = own_path(text(form, "resume"), "")
+    view = views.resume(action, text(form, "typed", most=400_000), come_back) if action else None
+    if view is None:
+        return signed_in
+    request.state.who = who
+    response = page(request, "members/resume.html", view=view)
+    response.raw_headers += [
+        (name, value) for name, value in signed_in.raw_headers if name == b"set-cookie"
+    ]
+    return response
+
+
+def _sign_in_form(
+    request: Request,
+    *,
+    next: str,
+    email: str = "",
+    errors: dict[str, str] | None = None,
+    resume: str = "",
+    typed: str = "",
+) -> Response:
+    view = views.SignInView(next=next, email=email, errors=errors or {}, resume=resume, typed=typed)
     return page(request, "members/sign_in.html", view=view, status=422 if errors else 200)
 
 

@@ -1,7 +1,10 @@
 """What the pages of members show."""
 
+import json
 from dataclasses import dataclass, field
 from zoneinfo import available_timezones
+
+from starlette.datastructures import FormData
 
 from server.models import AccessToken, Invitation, Member, SignIn
 from server.web import filters
@@ -10,9 +13,22 @@ from server.web.members.form import Refused
 
 @dataclass(frozen=True)
 class SignInView:
+    """`resume` and `typed` carry a form that was sent after the sign-in had run out."""
+
     next: str
     email: str
     errors: dict[str, str]
+    resume: str = ""
+    typed: str = ""
+
+
+@dataclass(frozen=True)
+class ResumeView:
+    """A form to be sent once more, as it was typed."""
+
+    action: str
+    fields: tuple[tuple[str, str], ...]
+    come_back_to: str
 
 
 @dataclass(frozen=True)
@@ -56,6 +72,26 @@ class MembersView:
     for_whom: str = ""
     reset: bool = False
     values: dict[str, str] = field(default_factory=dict)
+
+
+_MOST_CARRIED = 300_000
+
+
+def carry(form: FormData) -> str:
+    """The text fields of a form as JSON; '' when there are files or too much to carry."""
+    fields = [(name, value) for name, value in form.multi_items() if isinstance(value, str)]
+    packed = json.dumps(fields)
+    whole = len(fields) == len(form.multi_items()) and len(packed) <= _MOST_CARRIED
+    return packed if whole and fields else ""
+
+
+def resume(action: str, packed: str, come_back_to: str) -> ResumeView | None:
+    """The carried form, or None when nothing readable was carried."""
+    try:
+        fields = tuple((str(name), str(value)) for name, value in json.loads(packed))
+    except (ValueError, TypeError):
+        return None
+    return ResumeView(action=action, fields=fields, come_back_to=come_back_to) if fields else None
 
 
 _JOIN_WORDS = {

@@ -1,5 +1,6 @@
 """Joining, signing in and out, and what a stranger may not do."""
 
+import html
 import re
 from collections.abc import Callable
 
@@ -204,3 +205,21 @@ def client_of():
         return TestClient(create_app(fresh, club=club), follow_redirects=False), f"/join/{token}"
 
     return make
+
+
+def test_a_form_sent_after_the_sign_in_ran_out_is_not_lost(client: TestClient, cast: Cast) -> None:
+    typed = {"name": 'Ivo "B"\nline', "length_unit": "in", "volume_unit": "gal", "clock": "12"}
+    asked = client.post("/account", data=typed)
+    assert asked.status_code == 401 and "what you typed goes on" in asked.text
+    hidden = html.unescape(re.search(r'name="typed" value="([^"]*)"', asked.text)[1])
+    back = {"email": "ivo@club.example", "password": PASSWORD, "resume": "/account"}
+    resumed = client.post("/sign-in", data=back | {"typed": hidden})
+    assert resumed.status_code == 200 and 'action="/account"' in resumed.text
+    assert "Ivo &#34;B&#34;\nline" in resumed.text
+    assert client.post("/account", data=typed).status_code == 303
+
+
+@pytest.mark.parametrize("packed", ["", "{}", "[1]", "nonsense", "[]"])
+def test_a_carried_form_that_cannot_be_read_is_dropped(client, cast, packed: str) -> None:
+    back = {"email": "ivo@club.example", "password": PASSWORD, "resume": "/account"}
+    assert client.post("/sign-in", data=back | {"typed": packed}).status_code == 303
