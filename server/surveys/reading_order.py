@@ -1,12 +1,13 @@
 """Which points to read, and in which order: fewest moves of the arm, top to bottom.
 
 Top to bottom because a hand at the sand clouds the water for every reading after it. Within
-one depth the path over the points is made short by two-way exchanges (2-opt; Croes 1958, from
-memory), which for a dozen points finds the shortest or nearly so.
+one depth the path over the points is made short by turning stretches and moving points (2-opt,
+Croes 1958, and or-opt; both from memory), which for a dozen points finds the shortest or
+nearly so.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -118,26 +119,42 @@ def _layers(points: Sequence[Point]) -> list[list[Point]]:
 
 
 def _short_path(layer: list[Point], hand: Point | None) -> list[Point]:
-    left = list(layer)
-    here = hand or min(left, key=lambda p: p.x_cm + p.y_cm)
-    path: list[Point] = []
+    """The shortest of the paths that begin at each point, go to the nearest and are improved."""
+    paths = (_improved(_nearest_first(layer, first), hand) for first in layer)
+    return min(paths, key=lambda path: _length(path, hand))
+
+
+def _nearest_first(layer: list[Point], first: Point) -> list[Point]:
+    left = [point for point in layer if point is not first]
+    path = [first]
     while left:
-        here = min(left, key=lambda p: _move(here, p))
-        left.remove(here)
-        path.append(here)
-    return _untangled(path, hand)
+        nearest = min(left, key=lambda p: _move(path[-1], p))
+        left.remove(nearest)
+        path.append(nearest)
+    return path
 
 
-def _untangled(path: list[Point], hand: Point | None) -> list[Point]:
+def _improved(path: list[Point], hand: Point | None) -> list[Point]:
+    length = _length(path, hand)
     improved = True
     while improved:
         improved = False
-        for i in range(len(path) - 1):
-            for j in range(i + 1, len(path)):
-                turned = path[:i] + path[i : j + 1][::-1] + path[j + 1 :]
-                if _length(turned, hand) < _length(path, hand) - 1e-9:
-                    path, improved = turned, True
+        for other in _changes(path):
+            shorter = _length(other, hand)
+            if shorter < length - 1e-9:
+                path, length, improved = other, shorter, True
+                break
     return path
+
+
+def _changes(path: list[Point]) -> Iterator[list[Point]]:
+    """A stretch turned round (2-opt), or one point moved elsewhere (or-opt)."""
+    for i in range(len(path)):
+        for j in range(i + 1, len(path)):
+            yield path[:i] + path[i : j + 1][::-1] + path[j + 1 :]
+        rest = path[:i] + path[i + 1 :]
+        for j in range(len(path)):
+            yield [*rest[:j], path[i], *rest[j:]]
 
 
 def _length(path: Sequence[Point], hand: Point | None) -> float:
