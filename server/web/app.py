@@ -17,8 +17,12 @@ from server.settings import Settings
 from server.web import errors
 from server.web.guard import Guard
 from server.web.members.routes import router as members_pages
+from server.web.stewards.routes import router as stewards_pages
 
-ROUTERS = (members_pages,)
+ROUTERS = (
+    members_pages,
+    stewards_pages,
+)
 _TOO_SMALL_TO_ZIP = 500
 
 
