@@ -1,0 +1,265 @@
+"""Rows turned into what the light engine takes: a tank, its water, and every emitter over it.
+
+Load inside a transaction, compute outside it:
+
+    with club.read() as db:
+        hung = light.hung_over(db, setup_id)      # rows and domain lamps, no numbers crunched
+    scene = light.scene(tank, hung)               # optics Tank, Water, emitters
+    planes(scene.tank, scene.water, scene.emitters, depths_cm=(20,), cell_cm=2)
+"""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from typing import Any, cast
+
+import numpy as np
+from sqlmodel import Session, col, select
+
+from server.db import tanks
+from server.models import HungLamp, LampChannel, LampModel, Tank
+from server.optics import efficacy, lamp
+from server.optics import tank as glass
+from server.optics.emitters import Emitter
+from server.optics.lamp import Channel, Kind, Layout, kind_spectrum, lamp_emitters
+from server.optics.spectrum import Spectrum, from_table
+from server.optics.spectrum_shapes import gaussian, phosphor_white, ready
+from server.optics.tint import TINTS, Tint, absorption_bands
+
+
+@dataclass(frozen=True, kw_only=True)
+class Floor:
+    """What a floor returns, and where that figure comes from."""
+
+    albedo: float
+    source: str
+
+
+FLOORS: Mapping[str, Floor] = {
+    "bare": Floor(albedo=0.05, source="about the glass alone; estimate, no published source"),
+    "light_sand": Floor(
+        albedo=0.4,
+        source="carbonate sand returns about 0.25–0.5 in visible light (Maritorena, Morel & "
+        "Gentili 1994; Hochberg, Atkinson & Andréfouët 2003; both from memory)",
+    ),
+    "dark_sand": Floor(albedo=0.1, source="estimate, no published source"),
+    "rockwork": Floor(
+        albedo=0.12,
+        source="overgrown reef rock returns about 0.05–0.2 (Hochberg, Atkinson & Andréfouët 2003, "
+        "from memory)",
+    ),
+}
+
+# Lamps
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stated:
+    """A lamp of the shelf as the engine takes it.
+
+    estimated: no flux was stated, so it was reckoned from watts and kind;
+    low_ppf_umol_s, high_ppf_umol_s: the spread to reckon with then (else the stated flux).
+    """
+
+    row: LampModel
+    lamp: lamp.LampModel
+    estimated: bool
+    low_ppf_umol_s: float
+    high_ppf_umol_s: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hung:
+    """One lamp over the water: its row, its model, and the levels of its channels."""
+
+    row: HungLamp
+    stated: Stated
+    levels: Mapping[str, float]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """A lit tank as the engine takes it; `by_lamp` keeps the emitters of each lamp apart."""
+
+    tank: glass.Tank
+    water: glass.Water
+    emitters: tuple[Emitter, ...]
+    by_lamp: tuple[tuple[Emitter, ...], ...]
+
+
+def lamp_of(model: LampModel, channels: Sequence[LampChannel]) -> Stated:
+    """A lamp's rows as the engine's lamp. Flux nobody stated is estimated from the watts."""
+    kind = cast(Kind, model.kind)
+    estimate = efficacy.flux_from_watts(kind, model.watts)
+    ppf_umol_s = model.ppf_umol_s or estimate.ppf_umol_s
+    built = lamp.LampModel(
+        kind=kind,
+        name=model.name,
+        beam_deg=model.beam_deg,
+        ppf_umol_s=ppf_umol_s,
+        layout=Layout(
+            count_x=model.count_x,
+            count_y=model.count_y,
+            pitch_x_cm=model.pitch_x_cm,
+            pitch_y_cm=model.pitch_y_cm,
+            side_cm=model.side_cm,
+            tube_length_cm=model.tube_length_cm,
+        ),
+        channels=tuple(_channel(row, kind) for row in channels),
+        watts=model.watts,
+        min_height_cm=model.min_height_cm,
+        max_height_cm=model.max_height_cm,
+        control=cast(lamp.Control, model.control),
+    )
+    estimated = model.ppf_umol_s is None
+    return Stated(
+        row=model,
+        lamp=built,
+        estimated=estimated,
+        low_ppf_umol_s=estimate.low if estimated else ppf_umol_s,
+        high_ppf_umol_s=estimate.high if estimated else ppf_umol_s,
+    )
+
+
+def read_spectrum(text: str, *, name: str, kind: Kind) -> Spectrum:
+    """A channel's colours from its column; empty means the general shape of the kind.
+
+    JSON, one of: {"shape": "ready", "key": …}, {"shape": "gaussian", "peak_nm": …, "width_nm": …},
+    {"shape": "phosphor_white", "blue_share": …}, {"shape": "table", "wavelength_nm": […],
+    "power": […]}. Raises ValueError for anything else.
+    """
+    if not text:
+        return kind_spectrum(kind)
+    told: dict[str, Any] = json.loads(text)
+    shape = told.pop("shape", None)
+    if shape == "ready":
+        return _named(ready(told["key"]), name)
+    if shape == "gaussian":
+        return gaussian(name=name, **told)
+    if shape == "phosphor_white":
+        return phosphor_white(name=name, **told)
+    if shape == "table":
+        rows = (np.array(told[key], dtype=np.float64) for key in ("wavelength_nm", "power"))
+        return from_table(*rows, name=name)
+    raise ValueError(f"unknown shape of a spectrum: {shape!r}")
+
+
+def stated_lamps(db: Session, model_ids: Sequence[int]) -> dict[int, Stated]:
+    """Lamps of the shelf by id; a double that was merged away stands for what it became."""
+    wanted = dict.fromkeys(model_ids)
+    rows = {model_id: _kept(db, db.get_one(LampModel, model_id)) for model_id in wanted}
+    ids = [row.id for row in rows.values()]
+    channels: dict[int, list[LampChannel]] = {}
+    found = select(LampChannel).where(col(LampChannel.lamp_model_id).in_(ids))
+    for channel in db.exec(found.order_by(col(LampChannel.id))):
+        channels.setdefault(channel.lamp_model_id, []).append(channel)
+    return {model_id: lamp_of(row, channels.get(row.id or 0, [])) for model_id, row in rows.items()}
+
+
+# What hangs over a tank
+
+
+def hung_over(db: Session, setup_id: int) -> tuple[Hung, ...]:
+    """The lamps of a setup with their models, in their order."""
+    return hung_lamps(db, tanks.lamps_of(db, setup_id))
+
+
+def hung_lamps(db: Session, rows: Sequence[HungLamp]) -> tuple[Hung, ...]:
+    """Rows (stored or not yet) with their models; lets a page try lamps before they are saved."""
+    models = stated_lamps(db, [row.lamp_model_id for row in rows])
+    return tuple(
+        Hung(row=row, stated=models[row.lamp_model_id], levels=_levels(row.channel_levels))
+        for row in rows
+    )
+
+
+def optics_tank(tank: Tank) -> glass.Tank:
+    """Glass, floor and cover of a stored tank."""
+    return glass.Tank(
+        length_cm=tank.length_cm,
+        width_cm=tank.width_cm,
+        depth_cm=tank.depth_cm,
+        walls=glass.Walls(
+            left=_wall(tank.wall_left),
+            right=_wall(tank.wall_right),
+            front=_wall(tank.wall_front),
+            back=_wall(tank.wall_back),
+        ),
+        floor_albedo=FLOORS[tank.floor].albedo,
+        cover=tank.cover,
+    )
+
+
+def tint_of(tank: Tank) -> Tint:
+    """Colour of the tank's water by its word: polished, usual or yellowed."""
+    return TINTS[tank.water]
+
+
+def water_of(tank: Tank) -> glass.Water:
+    """The tank's water for light whose colours nobody stated (those of a general LED lamp).
+
+    Hung lamps bring their own absorption, from their own colours; see `emitters_of`.
+    """
+    return glass.Water(absorption=_plain_absorption(tank.water))
+
+
+def emitters_of(tank: Tank, one: Hung) -> tuple[Emitter, ...]:
+    """One hung lamp's emitters, dimmed as set, each with the absorption its own colours meet."""
+    return lamp_emitters(
+        one.stated.lamp,
+        x_cm=one.row.x_cm,
+        y_cm=one.row.y_cm,
+        height_cm=one.row.height_cm,
+        power=one.row.power,
+        turned=one.row.turned,
+        levels=one.levels or None,
+        tint=tint_of(tank),
+    )
+
+
+def scene(tank: Tank, hung: Sequence[Hung]) -> Scene:
+    """Everything the engine needs to light this tank with these lamps."""
+    by_lamp = tuple(emitters_of(tank, one) for one in hung)
+    return Scene(
+        tank=optics_tank(tank),
+        water=water_of(tank),
+        emitters=tuple(emitter for group in by_lamp for emitter in group),
+        by_lamp=by_lamp,
+    )
+
+
+def _channel(row: LampChannel, kind: Kind) -> Channel:
+    return Channel(
+        name=row.name,
+        share=row.share,
+        spectrum=read_spectrum(row.spectrum, name=row.name, kind=kind),
+        beam_deg=row.beam_deg,
+    )
+
+
+def _named(spectrum: Spectrum, name: str) -> Spectrum:
+    return replace(spectrum, name=name)
+
+
+def _kept(db: Session, row: LampModel) -> LampModel:
+    for _ in range(8):  # a chain of merges; longer ones cannot come about by the pages
+        if row.merged_into_id is None:
+            break
+        row = db.get_one(LampModel, row.merged_into_id)
+    return row
+
+
+def _levels(text: str) -> Mapping[str, float]:
+    return {name: float(level) for name, level in json.loads(text).items()} if text else {}
+
+
+def _wall(word: str) -> glass.Wall:
+    if word == "clear":
+        return "clear"
+    return "black" if word == "black" else float(word)
+
+
+@lru_cache(maxsize=8)
+def _plain_absorption(water: str) -> tuple[tuple[float, float], ...]:
+    return absorption_bands(kind_spectrum("led_cluster"), TINTS[water])

@@ -1,0 +1,1 @@
+"""Tanks: measures, what hangs over them, who lives in them."""
