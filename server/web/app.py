@@ -16,12 +16,14 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.guard import Guard
+from server.web.help.routes import router as help_pages
 from server.web.members.routes import router as members_pages
 from server.web.stewards.routes import router as stewards_pages
 
 ROUTERS = (
     members_pages,
     stewards_pages,
+    help_pages,
 )
 _TOO_SMALL_TO_ZIP = 500
 

@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from server import places
-from server.web import filters
+from server.web import filters, glossary
 
 NOTICE_COOKIE = "notice"
 
@@ -36,6 +36,7 @@ def make_environment(folder: Path = places.TEMPLATES) -> Environment:
     )
     environment.globals["asset"] = asset
     filters.add_to(environment)
+    glossary.add_to(environment)
     return environment
 
 

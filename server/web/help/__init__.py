@@ -1,0 +1,1 @@
+"""Help, the words explained, and the page of patterns."""
