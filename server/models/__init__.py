@@ -23,25 +23,38 @@ from server.models.member import (  # noqa: E402 - after the convention
     Member,
     SignIn,
 )
-from server.models.survey import MeasurementSession, Reading  # noqa: E402 - after the convention
+from server.models.survey import (  # noqa: E402 - after the convention
+    ColumnMapping,
+    LoggedLight,
+    MeasurementSession,
+    PlannedPoint,
+    Reading,
+    SurveyAct,
+    Upload,
+)
 from server.models.tank import Animal, HungLamp, Setup, Tank  # noqa: E402 - after the convention
 
 __all__ = [
     "AccessToken",
     "Animal",
     "Club",
+    "ColumnMapping",
     "HungLamp",
     "Invitation",
     "LampChannel",
     "LampModel",
     "Loan",
     "LoanDay",
+    "LoggedLight",
     "MeasurementSession",
     "Member",
     "Meter",
+    "PlannedPoint",
     "Reading",
     "SQLModel",
     "Setup",
     "SignIn",
+    "SurveyAct",
     "Tank",
+    "Upload",
 ]
