@@ -1,0 +1,85 @@
+"""The plan with one of its numbers changed: what the engine is asked when we ask 'what if'."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from server.optics.emitters import LIMITS, Emitter
+from server.optics.tank import Wall, albedo_of
+from server.surveys.plan import Lamp, Plan
+
+Bands = tuple[tuple[float, float], ...]
+SIDES = ("left", "right", "front", "back")
+
+
+def with_beam(plan: Plan, shift_deg: float) -> Plan:
+    """Every stated beam wider by so many degrees, held within what a lens can be."""
+
+    def wider(e: Emitter) -> Emitter:
+        if e.intensity is not None or e.beam_deg is None:
+            return e
+        return replace(e, beam_deg=held("beam_deg", e.beam_deg + shift_deg))
+
+    return with_emitters(plan, wider)
+
+
+def with_absorption(plan: Plan, shift_per_m: float) -> Plan:
+    """Every part of the light fading faster by so much per metre; never below none."""
+    water = replace(plan.water, absorption=_shifted(plan.water.absorption, shift_per_m))
+
+    def tinted(e: Emitter) -> Emitter:
+        if e.absorption is None:
+            return e
+        return replace(e, absorption=_shifted(e.absorption, shift_per_m))
+
+    return replace(with_emitters(plan, tinted), water=water)
+
+
+def with_height(plan: Plan, shift_cm: float) -> Plan:
+    """Every lamp higher over the water by so much."""
+    return with_emitters(
+        plan, lambda e: replace(e, height_cm=held("height_cm", e.height_cm + shift_cm))
+    )
+
+
+def with_output(plan: Plan, factors: tuple[float, ...]) -> Plan:
+    """Each lamp's photon flux times its factor, in the order of the lamps."""
+    lamps = tuple(
+        replace(lamp, emitters=tuple(_brighter(e, factor) for e in lamp.emitters))
+        for lamp, factor in zip(plan.lamps, factors, strict=True)
+    )
+    return replace(plan, lamps=lamps)
+
+
+def with_wall(plan: Plan, side: str, wall: Wall) -> Plan:
+    """One wall replaced."""
+    walls = replace(plan.tank.walls, **{side: wall})
+    return replace(plan, tank=replace(plan.tank, walls=walls))
+
+
+def bright_sides(plan: Plan) -> tuple[str, ...]:
+    """Walls that return light, and can lose some of it to dirt."""
+    walls = {side: getattr(plan.tank.walls, side) for side in SIDES}
+    return tuple(s for s, wall in walls.items() if wall == "clear" or albedo_of(wall) > 0.05)
+
+
+def with_emitters(plan: Plan, change: Callable[[Emitter], Emitter]) -> Plan:
+    """The plan with every emitter put through `change`."""
+    lamps = tuple(
+        Lamp(name=lamp.name, emitters=tuple(change(e) for e in lamp.emitters))
+        for lamp in plan.lamps
+    )
+    return replace(plan, lamps=lamps)
+
+
+def held(name: str, value: float) -> float:
+    """A value brought within what an emitter accepts."""
+    low, high = LIMITS[name]
+    return min(max(value, low), high)
+
+
+def _brighter(emitter: Emitter, factor: float) -> Emitter:
+    return replace(emitter, ppf_umol_s=held("ppf_umol_s", emitter.ppf_umol_s * factor))
+
+
+def _shifted(bands: Bands, shift_per_m: float) -> Bands:
+    return tuple((share, max(per_m + shift_per_m, 0.0)) for share, per_m in bands)

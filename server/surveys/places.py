@@ -1,0 +1,52 @@
+"""Places in a tank: even grids, what a sensor can reach, and how a person would say it."""
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.optics.tank import Tank
+
+Floats = NDArray[np.float64]
+
+SENSOR_CM = 2.0  # from glass, floor and surface to the middle of a sensor
+
+
+def even_grid(tank: Tank, *, along: int, across: int, levels: int, edge: float = 0.1) -> Floats:
+    """Even places in the water, (n, 3), the outermost `edge` of each side away from it."""
+    sides = zip(
+        (tank.length_cm, tank.width_cm, tank.depth_cm), (along, across, levels), strict=True
+    )
+    axes = [side * np.linspace(edge, 1 - edge, count) for side, count in sides]
+    grids = np.meshgrid(*axes, indexing="ij")
+    return reachable(tank, np.stack([grid.ravel() for grid in grids], axis=1))
+
+
+def reachable(tank: Tank, points: Floats) -> Floats:
+    """Points (n, 3) moved to where a sensor fits."""
+    sides = np.array([tank.length_cm, tank.width_cm, tank.depth_cm])
+    margin = np.minimum(SENSOR_CM, sides / 4)
+    return np.asarray(np.clip(points, margin, sides - margin), dtype=np.float64)
+
+
+def in_words(tank: Tank, point: Floats) -> str:
+    """'at the back left, near the floor'."""
+    return f"{_corner(tank, point)}, {_level(tank, point)}"
+
+
+def _corner(tank: Tank, point: Floats) -> str:
+    along = _third(point[0], tank.length_cm, ("left", "", "right"))
+    across = _third(point[1], tank.width_cm, ("front", "", "back"))
+    if along and across:
+        return f"at the {across} {along}"
+    if across:
+        return f"in the middle of the {across}"
+    return f"in the middle on the {along}" if along else "in the middle"
+
+
+def _level(tank: Tank, point: Floats) -> str:
+    return str(
+        _third(point[2], tank.depth_cm, ("near the surface", "half-way down", "near the floor"))
+    )
+
+
+def _third(value: float, side: float, names: tuple[str, str, str]) -> str:
+    return names[int(np.clip(3 * value / side, 0, 2))]

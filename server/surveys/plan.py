@@ -1,0 +1,170 @@
+"""What a member planned and what the meter said: the inputs of the measured map.
+
+Places are x from the left wall, y from the front wall and depth down from the surface [cm].
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.optics import field
+from server.optics.emitters import Emitter
+from server.optics.tank import Tank, Water
+
+Floats = NDArray[np.float64]
+
+# More lamps than this are corrected by one common factor and their rows only: a dozen readings
+# cannot tell forty emitters apart.
+MOST_LAMPS = 8
+
+MOST_LEVELS = 24
+
+
+class Light(Protocol):
+    """Anything that gives PPFD [µmol m⁻² s⁻¹] at places, as `optics.field.at_points` does."""
+
+    def __call__(
+        self,
+        tank: Tank,
+        water: Water,
+        emitters: Sequence[Emitter],
+        *,
+        x_cm: Floats,
+        y_cm: Floats,
+        depth_cm: Floats,
+    ) -> Floats: ...
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lamp:
+    """One lamp as it hangs: its emitters rise, dim and age together."""
+
+    name: str
+    emitters: tuple[Emitter, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """The tank, its water and the lamps over it as the member believes them to be."""
+
+    tank: Tank
+    water: Water
+    lamps: tuple[Lamp, ...]
+    light: Light = field.at_points
+
+    @property
+    def emitters(self) -> tuple[Emitter, ...]:
+        return tuple(emitter for lamp in self.lamps for emitter in lamp.emitters)
+
+    @property
+    def absorption_per_m(self) -> float:
+        """Mean absorption over the parts of the light [m⁻¹]."""
+        return float(sum(share * per_m for share, per_m in self.water.absorption))
+
+    @property
+    def beam_deg(self) -> float | None:
+        """Stated beam [°], averaged by photon flux; None where every lamp has a measured table."""
+        stated = [e for e in self.emitters if e.intensity is None and e.beam_deg is not None]
+        flux = sum(e.ppf_umol_s for e in stated)
+        if not stated:
+            return None
+        if flux <= 0:
+            return float(np.mean([e.beam_deg for e in stated if e.beam_deg is not None]))
+        return float(sum(e.ppf_umol_s * (e.beam_deg or 0.0) for e in stated) / flux)
+
+    def ppfd(self, points: Floats) -> Floats:
+        """The plan's own PPFD at points of shape (n, 3)."""
+        return light_of(self, self.emitters, points)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Reading:
+    """One sounding, its sensor factors already applied (once)."""
+
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+    ppfd: float
+    name: str = ""
+    set_aside: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
+class Animal:
+    """Where an animal lives and the light it should get."""
+
+    name: str
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+    low_ppfd: float
+    high_ppfd: float
+
+
+class Placed(Protocol):
+    """Anything with a place in the tank."""
+
+    @property
+    def x_cm(self) -> float: ...
+    @property
+    def y_cm(self) -> float: ...
+    @property
+    def depth_cm(self) -> float: ...
+
+
+def points_of(placed: Iterable[Placed]) -> Floats:
+    """Array (n, 3) of x, y, depth [cm]."""
+    rows = [(p.x_cm, p.y_cm, p.depth_cm) for p in placed]
+    return np.array(rows, dtype=np.float64).reshape(len(rows), 3)
+
+
+def light_of(plan: Plan, emitters: Sequence[Emitter], points: Floats) -> Floats:
+    """PPFD of some emitters in the plan's tank and water at points of shape (n, 3).
+
+    The engine makes tables for every depth; where more depths are asked for than MOST_LEVELS, the
+    light is taken on that many levels and its logarithm is a straight line in between (off by
+    0.3 % at most 2 cm apart, 15 cm under a point).
+    """
+    if len(points) == 0 or not emitters:
+        return np.zeros(len(points))
+    depths = np.unique(points[:, 2])
+    if depths.size <= MOST_LEVELS:
+        return _asked(plan, emitters, points)
+    levels = np.linspace(depths[0], depths[-1], MOST_LEVELS)
+    upper = np.clip(np.searchsorted(levels, points[:, 2], side="right") - 1, 0, MOST_LEVELS - 2)
+    share = (points[:, 2] - levels[upper]) / (levels[1] - levels[0])
+    above, below = (
+        np.log(np.maximum(_asked(plan, emitters, _at_depth(points, levels[k])), 1e-9))
+        for k in (upper, upper + 1)
+    )
+    return np.asarray(np.exp(above * (1 - share) + below * share), dtype=np.float64)
+
+
+def _at_depth(points: Floats, depth_cm: Floats) -> Floats:
+    return np.column_stack([points[:, :2], depth_cm])
+
+
+def _asked(plan: Plan, emitters: Sequence[Emitter], points: Floats) -> Floats:
+    x, y, depth = (np.ascontiguousarray(column) for column in points.T)
+    light = plan.light(plan.tank, plan.water, emitters, x_cm=x, y_cm=y, depth_cm=depth)
+    return np.asarray(light, dtype=np.float64)
+
+
+def lamps_from(emitters: Sequence[Emitter]) -> tuple[Lamp, ...]:
+    """Lamps guessed from bare emitters: each its own, or where there are many, row by row.
+
+    Emitters alike in everything but x are one row (a bar). More than `MOST_LAMPS` rows become a
+    single lamp.
+    """
+    if len(emitters) <= MOST_LAMPS:
+        return tuple(Lamp(name=f"lamp {n}", emitters=(e,)) for n, e in enumerate(emitters, 1))
+    rows: dict[object, list[Emitter]] = {}
+    for e in emitters:
+        row = (e.shape, e.y_cm, e.height_cm, e.ppf_umol_s, e.beam_deg, id(e.intensity))
+        rows.setdefault(row, []).append(e)
+    if len(rows) > MOST_LAMPS:
+        return (Lamp(name="the lamps", emitters=tuple(emitters)),)
+    return tuple(Lamp(name=f"lamp {n}", emitters=tuple(r)) for n, r in enumerate(rows.values(), 1))
