@@ -165,20 +165,3 @@ def _length(path: Sequence[Point], hand: Point | None) -> float:
 def _move(a: Point, b: Point) -> float:
     """How far the arm moves over the tank; depth within a layer costs nothing."""
     return math.hypot(a.x_cm - b.x_cm, a.y_cm - b.y_cm)
-
-
-def in_words(point: Point, *, length_cm: float, width_cm: float, depth_cm: float) -> str:
-    """Where a point is, as one would say it at the tank: "back left, halfway down"."""
-    across = _third(point.x_cm / length_cm, ("left", "middle", "right"))
-    back = _third(point.y_cm / width_cm, ("front", "middle", "back"))
-    down = _third(
-        point.depth_cm / depth_cm, ("near the surface", "halfway down", "near the bottom")
-    )
-    place = {"middle middle": "middle", "middle left": "left", "middle right": "right"}.get(
-        f"{back} {across}", f"{back} {across}"
-    )
-    return f"{place}, {down}"
-
-
-def _third(share: float, names: tuple[str, str, str]) -> str:
-    return names[0] if share < 1 / 3 else names[1] if share <= 2 / 3 else names[2]

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 from server.surveys.table_numbers import EXACT, DecimalMark, NotANumber, number, shown
 from server.surveys.table_words import length_unit, light_unit
-from server.surveys.understood import MAX_LENGTH_CM, MAX_PPFD, RIM_CM, ReadAs
+from server.surveys.understood import MAX_LENGTH_CM, MAX_PPFD, ReadAs
 
 CM_PER = {"cm": Decimal(1), "mm": Decimal("0.1"), "m": Decimal(100), "in": Decimal("2.54")}
 # One foot-candle is one lumen per square foot: 10.7639... lux, exactly 1/0.09290304.
@@ -80,7 +80,6 @@ class Cells:
         if self.how.tank_cm is None:
             raise NotANumber(f"{name} “{shown(text)}” is more than {MAX_LENGTH_CM:g} cm")
         limit = self.how.tank_cm[side]
-        if cm > limit + RIM_CM:
-            raise NotANumber(
-                f"{name} “{shown(text)}” is {cm:g} cm, outside the tank: it is {limit:g} cm {word}"
-            )
+        raise NotANumber(
+            f"{name} “{shown(text)}” is {cm:g} cm, outside the tank: it is {limit:g} cm {word}"
+        )

@@ -12,7 +12,6 @@ Kind = Literal["points", "grid", "log"]
 
 MAX_PPFD = 20_000.0  # ten times the midday sun: above it a digit has slipped
 MAX_LENGTH_CM = 1_000.0  # no club tank is longer; used when the tank is not given
-RIM_CM = 1.0  # a tape held askew may say a little more than the tank is long
 
 
 @dataclass(frozen=True, kw_only=True)

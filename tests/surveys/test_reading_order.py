@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from server.surveys.reading_order import Point, in_order, in_words, reading_points
+from server.surveys.reading_order import Point, in_order, reading_points
 
 TANK = {"length_cm": 120.0, "width_cm": 50.0, "depth_cm": 55.0}
 
@@ -67,17 +67,3 @@ def test_points_lie_inside_any_tank(size: tuple[float, float, float]) -> None:
 
 def test_no_points_have_no_order() -> None:
     assert in_order([]) == ()
-
-
-@pytest.mark.parametrize(
-    ("x", "y", "depth", "words"),
-    [
-        (60, 25, 5, "middle, near the surface"),
-        (10, 45, 30, "back left, halfway down"),
-        (110, 5, 50, "front right, near the bottom"),
-        (60, 5, 30, "front middle, halfway down"),
-        (5, 25, 30, "left, halfway down"),
-    ],
-)
-def test_places_are_named_as_one_says_them(x: float, y: float, depth: float, words: str) -> None:
-    assert in_words(Point(x_cm=x, y_cm=y, depth_cm=depth), **TANK) == words
