@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import Any, cast
 
 import numpy as np
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.db import tanks
 from server.models import HungLamp, LampChannel, LampModel, Tank
@@ -155,6 +155,12 @@ def stated_lamps(db: Session, model_ids: Sequence[int]) -> dict[int, Stated]:
     for channel in db.exec(found.order_by(col(LampChannel.id))):
         channels.setdefault(channel.lamp_model_id, []).append(channel)
     return {model_id: lamp_of(row, channels.get(row.id or 0, [])) for model_id, row in rows.items()}
+
+
+def shelf(db: Session) -> list[LampModel]:
+    """The club's lamp models by name, without doubles that were merged away."""
+    kept = select(LampModel).where(col(LampModel.merged_into_id).is_(None))
+    return list(db.exec(kept.order_by(func.lower(LampModel.name), col(LampModel.id))))
 
 
 # What hangs over a tank

@@ -1,0 +1,14 @@
+"""Which calendar day it is at the club."""
+
+from datetime import date, datetime
+from zoneinfo import ZoneInfo
+
+from sqlmodel import Session
+
+from server.db import members
+
+
+def today(db: Session) -> date:
+    """Today by the club's own clock; loans, setups and readings are dated by it."""
+    club = members.club_of(db)
+    return datetime.now(ZoneInfo(club.time_zone if club else "UTC")).date()
