@@ -16,6 +16,7 @@ import pytest
 import uvicorn
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from hypothesis import settings as hypothesis_settings
 from playwright.sync_api import Browser, Page, sync_playwright
 
 from server.db import members, schema, secrets
@@ -23,6 +24,10 @@ from server.db.engine import DATABASE_FILE, Database, open_database
 from server.models import Member
 from server.settings import Settings
 from server.web.app import create_app
+
+# A slow or busy machine must not fail a property test.
+hypothesis_settings.register_profile("club", deadline=None)
+hypothesis_settings.load_profile("club")
 
 PASSWORD = "kelp sways in the tide"
 CAST = (

@@ -63,15 +63,15 @@ def _check_point(point: int, hour: float, level: float) -> None:
 
 
 def _check_order(hours: tuple[float, ...]) -> None:
-    unrolled = _unrolled(hours)
+    counted = unrolled(hours)
     for point in range(1, len(hours)):
-        if unrolled[point] - unrolled[0] > HOURS:
+        if counted[point] - counted[0] > HOURS:
             raise DayRefused("Times must rise through the day and pass midnight once.", point)
-        if point > 1 and unrolled[point] == unrolled[point - 2]:
+        if point > 1 and counted[point] == counted[point - 2]:
             raise DayRefused("At most two points share one time: before and after.", point)
 
 
-def _unrolled(hours: tuple[float, ...]) -> list[float]:
+def unrolled(hours: tuple[float, ...]) -> list[float]:
     """Hours counted on from the first point, past 24 once midnight is passed."""
     counted, passed = [hours[0]], 0.0
     for before, hour in pairwise(hours):
@@ -106,11 +106,11 @@ class Course:
 
 def course(day: Day, *, peak_ppfd: float) -> Course:
     """PPFD through the day where full light gives `peak_ppfd` [µmol m⁻² s⁻¹]."""
-    unrolled = _unrolled(day.hours)
+    counted = unrolled(day.hours)
     pieces: list[tuple[float, float, float, float]] = []
-    ends = [*unrolled[1:], unrolled[0] + HOURS]
+    ends = [*counted[1:], counted[0] + HOURS]
     to_levels = [*day.levels[1:], day.levels[0]]
-    for start, end, level, to_level in zip(unrolled, ends, day.levels, to_levels, strict=True):
+    for start, end, level, to_level in zip(counted, ends, day.levels, to_levels, strict=True):
         pieces.extend(_within_one_day(start, end, level, to_level))
     start_h, end_h, start_level, end_level = np.array(sorted(pieces), dtype=np.float64).T
     full = peak_ppfd / 100
@@ -137,7 +137,7 @@ def added(courses: Iterable[Course]) -> Course:
     several = list(courses)
     edges = np.unique(np.concatenate([np.append(one.start_h, one.end_h) for one in several]))
     start_h, end_h = edges[:-1], edges[1:]
-    starts = [_along(one, start_h, end_h) for one in several]
+    starts = [along(one, start_h, end_h) for one in several]
     return Course(
         start_h=start_h,
         end_h=end_h,
@@ -146,7 +146,7 @@ def added(courses: Iterable[Course]) -> Course:
     )
 
 
-def _along(one: Course, start_h: FloatArray, end_h: FloatArray) -> tuple[FloatArray, FloatArray]:
+def along(one: Course, start_h: FloatArray, end_h: FloatArray) -> tuple[FloatArray, FloatArray]:
     """PPFD just after each start and just before each end; steps stay steps."""
     piece = np.searchsorted(one.start_h, (start_h + end_h) / 2, side="right") - 1
     slope = (one.end_ppfd - one.start_ppfd)[piece] / one.hours[piece]
@@ -198,8 +198,18 @@ def ppfd_at(one: Course, hour: float) -> float:
     """PPFD [µmol m⁻² s⁻¹] at `hour` [h]; just after it where there is a step."""
     moment = hour % HOURS % HOURS
     piece = int(np.searchsorted(one.start_h, moment, side="right")) - 1
-    along = (moment - one.start_h[piece]) / one.hours[piece]
-    return float(one.start_ppfd[piece] * (1 - along) + one.end_ppfd[piece] * along)
+    part = (moment - one.start_h[piece]) / one.hours[piece]
+    return float(one.start_ppfd[piece] * (1 - part) + one.end_ppfd[piece] * part)
+
+
+def until(one: Course, *, hour: float) -> Course:
+    """The part of a course before `hour` [h, 0 < hour ≤ 24]."""
+    kept = one.start_h < hour
+    start_h, end_h = one.start_h[kept], one.end_h[kept]
+    start, end = one.start_ppfd[kept], one.end_ppfd[kept]
+    cut = np.minimum(end_h, hour)
+    cut_ppfd = start + (end - start) * (cut - start_h) / (end_h - start_h)
+    return Course(start_h=start_h, end_h=cut, start_ppfd=start, end_ppfd=cut_ppfd)
 
 
 def shifted(day: Day, *, hours: float) -> Day:
