@@ -1,0 +1,219 @@
+"""Asking for the meter: joining and leaving the queue, and picking free days.
+
+Every function takes the book and today, and answers with the changed book or with `No`.
+"""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+from server.lending.book import (
+    COMING,
+    Book,
+    Changed,
+    Line,
+    Loan,
+    LoanState,
+    Purpose,
+    Request,
+    RequestState,
+    What,
+    altered,
+    free_days,
+    new_loan_id,
+    open_offer_for,
+    request_of,
+    told,
+    with_loan,
+    with_request,
+)
+from server.lending.calendar import Stretch, day_in_words, stretch_in_words
+from server.lending.fairness import waiting
+from server.lending.rules import No, Rules, count, days
+
+# An offer or a move never begins on the very day it is made.
+NOTICE_DAYS = 1
+
+
+def forecast(book: Book, rules: Rules, *, today: date) -> dict[int, Stretch | None]:
+    """For each waiting request, in order, the earliest stretch that fits as things stand.
+
+    Everyone keeps their stretch from those behind, so nobody behind can delay anybody before.
+    """
+    free = free_days(book, grace_days=rules.grace_days)
+    expected: dict[int, Stretch | None] = {}
+    for request in waiting(book, rules, today=today):
+        fit = free.earliest(
+            length_days=request.days,
+            not_before=max(request.earliest, today + timedelta(days=NOTICE_DAYS)),
+            latest=request.latest,
+        )
+        expected[request.id] = fit
+        if fit is not None:
+            free = free.plus(fit)
+    return expected
+
+
+def join(book: Book, rules: Rules, request: Request, *, today: date) -> Changed | No:
+    """Take a place in the queue; the request comes with its id and number already given."""
+    refusal = _may_not_join(book, rules, request, today=today)
+    if refusal is not None:
+        return refusal
+    words = f"Asked for {book.meter_name} for {days(request.days)}."
+    line = Line(what=What.ASKED, words=words, member_id=request.member_id, request_id=request.id)
+    request = replace(request, asked_on=today, since=max(today, request.earliest))
+    return Changed(book=with_request(book, request), lines=(line,))
+
+
+def _may_not_join(book: Book, rules: Rules, request: Request, *, today: date) -> No | None:
+    mine = [
+        one
+        for one in book.requests
+        if one.member_id == request.member_id and one.state is RequestState.OPEN
+    ]
+    if mine:
+        return No(reason=f"You are already waiting for {book.meter_name}; one place each.")
+    open_ones = book.requests_elsewhere.count(request.member_id)
+    if open_ones >= rules.open_requests_each:
+        return No(
+            reason=f"You have {count(open_ones, 'request')} waiting for other meters, and the "
+            f"club's rule allows {rules.open_requests_each} at a time."
+        )
+    return _dates_may_not_be(rules, request, today=today)
+
+
+def _dates_may_not_be(rules: Rules, request: Request, *, today: date) -> No | None:
+    most = rules.longest_loan_days
+    if not 1 <= request.days <= most:
+        return No(field="days", reason=f"A loan lasts from 1 to {days(most)}.")
+    if request.earliest < today:
+        return No(field="earliest", reason="The first day lies in the past; today is the earliest.")
+    furthest = today + timedelta(days=rules.ahead_days)
+    if request.earliest > furthest:
+        return No(
+            field="earliest",
+            reason=f"The club looks {days(rules.ahead_days)} ahead, to {day_in_words(furthest)}.",
+        )
+    first_offer = max(request.earliest, today + timedelta(days=NOTICE_DAYS))
+    needed = first_offer + timedelta(days=request.days - 1)
+    if request.latest is not None and request.latest < needed:
+        return No(
+            field="latest",
+            reason=f"{days(request.days).capitalize()} from {day_in_words(first_offer)} last until "
+            f"{day_in_words(needed)}; choose that day or a later one, or fewer days.",
+        )
+    return None
+
+
+def withdraw(book: Book, request_id: int, *, why: str = "") -> Changed | No:
+    """Leave the queue; an offer that stands is let go."""
+    request = request_of(book, request_id)
+    if request is None or request.state is not RequestState.OPEN:
+        return No(reason="This request is no longer waiting.")
+    offer = open_offer_for(book, request.id)
+    if offer is not None:
+        book = with_loan(book, altered(offer, state=LoanState.DECLINED))
+    book = with_request(book, replace(request, state=RequestState.WITHDRAWN))
+    line = Line(
+        what=What.WITHDREW,
+        words=why or f"Left the queue for {book.meter_name}.",
+        member_id=request.member_id,
+        request_id=request.id,
+    )
+    return Changed(book=book, lines=(line,))
+
+
+def agree(book: Book, rules: Rules, request_id: int, *, agreed: bool) -> Changed | No:
+    """A steward agrees, or no longer agrees, that animals in trouble let a request go ahead."""
+    request = request_of(book, request_id)
+    if request is None or request.state is not RequestState.OPEN:
+        return No(reason="This request is no longer waiting.")
+    if request.purpose is not Purpose.TROUBLE:
+        return No(reason="Only requests for animals in trouble can go ahead of the others.")
+    if not agreed:
+        book = with_request(book, replace(request, agreed=False))
+        words = "A steward decided that your request waits in its usual place."
+        return Changed(book=book, lines=(told(What.AGREED, words, request=request),))
+    shorter = min(request.days, rules.trouble_days)
+    book = with_request(book, replace(request, agreed=True, days=shorter))
+    words = f"A steward agreed: your animals are in trouble, so you go ahead, for {days(shorter)}."
+    return Changed(book=book, lines=(told(What.AGREED, words, request=request),))
+
+
+def pick(book: Book, rules: Rules, member_id: int, wanted: Stretch, *, today: date) -> Changed | No:
+    """Book free days, as long as nobody who waits would get the meter later because of it."""
+    refusal = _may_not_pick(book, rules, member_id, wanted, today=today)
+    if refusal is not None:
+        return refusal
+    loan = Loan(
+        id=new_loan_id(book),
+        member_id=member_id,
+        stretch=wanted,
+        state=LoanState.BOOKED,
+        earliest=wanted.first,
+    )
+    words = f"Booked {book.meter_name} for {stretch_in_words(wanted)}."
+    line = Line(what=What.PICKED, words=words, member_id=member_id, loan_id=loan.id)
+    return Changed(book=with_loan(book, loan), lines=(line,))
+
+
+def _may_not_pick(
+    book: Book, rules: Rules, member_id: int, wanted: Stretch, *, today: date
+) -> No | None:
+    furthest = today + timedelta(days=rules.ahead_days)
+    if wanted.first < today:
+        return No(field="from", reason="The first day lies in the past; today is the earliest.")
+    if wanted.length_days > rules.longest_loan_days:
+        most = days(rules.longest_loan_days)
+        return No(field="to", reason=f"A loan lasts at most {most}, both ends counted.")
+    if wanted.last > furthest:
+        reason = f"The club looks {days(rules.ahead_days)} ahead, to {day_in_words(furthest)}."
+        return No(field="to", reason=reason)
+    taken = _taken(book, rules, wanted, today=today)
+    if taken is not None:
+        return taken
+    held = _days_picked(book, member_id) + wanted.length_days
+    if held > rules.picked_days_each:
+        return No(
+            field="to",
+            reason=f"With these you would hold {days(held)} that you picked; the club's rule "
+            f"allows {rules.picked_days_each}. Give some back, or join the queue.",
+        )
+    return None
+
+
+def _days_picked(book: Book, member_id: int) -> int:
+    return sum(
+        loan.stretch.length_days
+        for loan in book.loans
+        if loan.member_id == member_id and loan.request_id is None and loan.state in COMING
+    )
+
+
+def _taken(book: Book, rules: Rules, wanted: Stretch, *, today: date) -> No | None:
+    if book.lost:
+        return No(reason=f"{book.meter_name} is lost.", taken=True)
+    free = free_days(book, grace_days=rules.grace_days)
+    promised = free
+    for stretch in forecast(book, rules, today=today).values():
+        promised = promised.plus(stretch) if stretch is not None else promised
+    if promised.fits(wanted):
+        return None
+    within = Stretch(today, today + timedelta(days=rules.ahead_days))
+    nearest = promised.nearest(wanted, within=within)
+    if free.fits(wanted):
+        reason = "These days are free, but somebody who is waiting would get the meter later."
+    else:
+        reason = f"{_taken_in_words(book, wanted)}."
+    if nearest is not None:
+        reason += f" The nearest free days are {stretch_in_words(nearest)}."
+    return No(reason=reason, taken=True, nearest=nearest)
+
+
+def _taken_in_words(book: Book, wanted: Stretch) -> str:
+    bare = free_days(book, grace_days=0)
+    lent = [day for day in wanted if day in bare.lent]
+    if lent:
+        return f"{day_in_words(lent[0])} is taken"
+    if not bare.fits(wanted):
+        return f"{book.meter_name} rests on some of these days"
+    return "These days lie too close to another loan"
