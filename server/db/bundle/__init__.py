@@ -1,0 +1,1 @@
+"""A tank with all that belongs to it, as an open bundle that travels between clubs."""

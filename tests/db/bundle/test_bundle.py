@@ -1,0 +1,256 @@
+"""A tank travels whole: what is packed, unpacked and packed again is the same."""
+
+import csv
+import io
+import json
+import zipfile
+from collections.abc import Callable
+from datetime import UTC, date, datetime
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sqlmodel import Session, select
+
+from server.db import schema, tanks
+from server.db.bundle import cells, contents, pack, unpack
+from server.db.engine import Database, open_database
+from server.models import (
+    LampChannel,
+    LampModel,
+    LoggedLight,
+    MeasurementSession,
+    Member,
+    Reading,
+    SQLModel,
+    Tank,
+    Upload,
+)
+from tests.conftest import Cast
+
+NOW = datetime(2026, 3, 1, 9, 30, tzinfo=UTC)
+
+
+def make_tank(db: Session, keeper: Member) -> int:
+    """A tank with hostile names, a lamp with channels, a setup, an animal, a file, readings."""
+    assert keeper.id is not None
+    words = tanks.TankWords(name="=SUM(A1)", length_cm=90.5, width_cm=45, depth_cm=50)
+    tank = tanks.add_tank(db, owner_id=keeper.id, words=words)
+    lamp = LampModel(
+        name="'quoted'",
+        kind="led_cluster",
+        beam_deg=80,
+        watts=60,
+        side_cm=8,
+        created_at=NOW,
+        created_by_id=keeper.id,
+    )
+    db.add(lamp)
+    db.flush()
+    assert tank.id is not None and lamp.id is not None
+    db.add(LampChannel(lamp_model_id=lamp.id, name="blue", share=0.6))
+    db.add(LampChannel(lamp_model_id=lamp.id, name="white", share=0.4))
+    place = tanks.LampPlace(lamp_model_id=lamp.id, x_cm=45, y_cm=22, height_cm=24, power=0.7)
+    setup = tanks.save_setup(
+        db, tank_id=tank.id, lamps=[place], since=date(2026, 1, 5), reason="new", by_id=keeper.id
+    )
+    animal = tanks.AnimalWords(
+        name="Zoë, “purple”\nsecond line",
+        group="soft",
+        x_cm=1,
+        y_cm=2,
+        depth_cm=3,
+        low_ppfd=75,
+        high_ppfd=150,
+        range_source="common practice",
+        placed_on=date(2026, 1, 6),
+    )
+    tanks.add_animal(db, tank.id, animal)
+    session = MeasurementSession(
+        tank_id=tank.id,
+        setup_id=setup.id,
+        taken_on=date(2026, 2, 1),
+        immersion_factor=1.08,
+        created_by_id=keeper.id,
+        created_at=NOW,
+    )
+    db.add(session)
+    db.flush()
+    assert session.id is not None
+    for number in range(3):
+        db.add(
+            Reading(
+                session_id=session.id,
+                x_cm=10.1 * number,
+                y_cm=5,
+                depth_cm=20,
+                raw_ppfd=100 / 3,
+                ppfd=36,
+                entered_at=NOW,
+            )
+        )
+    db.add(
+        Upload(
+            tank_id=tank.id,
+            session_id=session.id,
+            member_id=keeper.id,
+            sha256="0" * 64,
+            data=b"x;y\r\n1;2\r\n\x00",
+            created_at=NOW,
+        )
+    )
+    db.add(LoggedLight(session_id=session.id, row=4, wall_clock_s=2**33, raw_ppfd=1, ppfd=1.5))
+    db.flush()
+    return tank.id
+
+
+@pytest.fixture
+def packed(club: Database, cast: Cast) -> bytes:
+    with club.write() as db:
+        tank_id = make_tank(db, cast.ivo)
+    with club.read() as db:
+        return pack.pack(db, tank_id)
+
+
+@pytest.fixture
+def other_club(tmp_path: Path) -> Database:
+    database = open_database(data=tmp_path / "other")
+    schema.migrate(database)
+    with database.write() as db:
+        db.add(Member(name="Somebody first", created_at=NOW))
+        db.add(Member(name="Ada", email="ada@other.example", created_at=NOW))
+    return database
+
+
+def test_a_tank_comes_back_the_same_in_another_club(packed: bytes, other_club: Database) -> None:
+    found = unpack.read(packed)
+    with other_club.write() as db:
+        tank_id = unpack.put_in(db, found, keeper_id=2)
+    with other_club.read() as db:
+        assert pack.pack(db, tank_id) == packed
+        assert db.get_one(Tank, tank_id).name == "=SUM(A1)"
+
+
+def test_taking_it_in_twice_adds_no_second_lamp_model(packed: bytes, other_club: Database) -> None:
+    found = unpack.read(packed)
+    with other_club.write() as db:
+        unpack.put_in(db, found, keeper_id=2)
+        again = unpack.put_in(db, found, keeper_id=2)
+    with other_club.read() as db:
+        assert len(db.exec(select(LampModel)).all()) == 1
+        assert pack.pack(db, again) == packed
+
+
+def test_a_bundle_holds_no_names_or_addresses_of_people(packed: bytes) -> None:
+    with zipfile.ZipFile(io.BytesIO(packed)) as bundle:
+        everything = b"".join(bundle.read(name) for name in bundle.namelist())
+    for word in (b"Ivo", b"ivo@", b"club.example", b"Test Reef Club"):
+        assert word not in everything
+
+
+def test_text_that_looks_like_a_formula_is_harmless(packed: bytes) -> None:
+    with zipfile.ZipFile(io.BytesIO(packed)) as bundle:
+        text = bundle.read("tank.csv").decode()
+    row = next(csv.DictReader(io.StringIO(text)))
+    assert row["name"] == "'=SUM(A1)"
+
+
+def test_the_description_names_every_column_with_its_unit(packed: bytes) -> None:
+    with zipfile.ZipFile(io.BytesIO(packed)) as bundle:
+        told = json.loads(bundle.read("metadata.json"))
+        for table in told["tables"]:
+            header = bundle.read(table["url"]).decode().splitlines()[0].split(",")
+            columns = table["tableSchema"]["columns"]
+            assert [column["name"] for column in columns] == header
+            for column in columns:
+                if column["name"].endswith("_cm"):
+                    assert column["unit"] == "cm"
+
+
+def changed(packed: bytes, name: str, change: Callable[[str], str]) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(io.BytesIO(packed)) as old, zipfile.ZipFile(out, "w") as new:
+        for entry in old.namelist():
+            content = old.read(entry)
+            new.writestr(entry, change(content.decode()).encode() if entry == name else content)
+    return out.getvalue()
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "words"),
+    [
+        ("tank.csv", "90.5", "nan", "finite number"),
+        ("tank.csv", "90.5", "-3.0", "contradict"),
+        ("tank.csv", "90.5", "1e9", "not possible"),
+        ("tank.csv", "clear", "green", "not possible"),
+        ("tank.csv", "id,", "nr,", "first line"),
+        ("setup.csv", "2026-01-05", "5 January", "a date"),
+        ("hunglamp.csv", "1,1,1,", "1,7,1,", "leads nowhere"),
+        ("animal.csv", ",1.0,2.0,3.0,", ",1.0,2.0,300.0,", "outside the tank"),
+        ("upload.csv", "files/", "../", "not in the bundle"),
+        ("reading.csv", "33.3", "x", "finite number"),
+        ("metadata.json", "underlamp-tank/1", "underlamp-tank/9", "format"),
+        ("metadata.json", "{", "[", "metadata.json"),
+    ],
+)
+def test_what_is_wrong_is_named_and_nothing_is_kept(
+    packed: bytes, other_club: Database, file: str, old: str, new: str, words: str
+) -> None:
+    broken = changed(packed, file, lambda text: text.replace(old, new))
+    assert broken != changed(packed, file, lambda text: text)
+    with pytest.raises(unpack.Refused, match=words), other_club.write() as db:
+        unpack.put_in(db, unpack.read(broken), keeper_id=2)
+    with other_club.read() as db:
+        assert not db.exec(select(Tank)).all() and not db.exec(select(LampModel)).all()
+
+
+@pytest.mark.parametrize("raw", [b"", b"PK", b"not a zip at all", b"\x00" * 1000])
+def test_what_is_no_bundle_is_refused(raw: bytes) -> None:
+    with pytest.raises(unpack.Refused):
+        unpack.read(raw)
+
+
+def test_a_bundle_that_swells_is_refused_before_it_is_read(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(unpack, "MOST_BYTES", 1000)
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as bundle:
+        bundle.writestr("tank.csv", b"0" * 100_000)
+    with pytest.raises(unpack.Refused, match="too large"):
+        unpack.read(out.getvalue())
+
+
+STAYS = {
+    "loan": "belongs to the meter",
+    "loanday": "belongs to the meter",
+}
+
+
+def test_every_table_that_hangs_on_a_tank_travels_or_says_why_not() -> None:
+    reached = {"tank"}
+    grew = True
+    while grew:
+        grew = False
+        for name, table in SQLModel.metadata.tables.items():
+            targets = {key.column.table.name for key in table.foreign_keys}
+            if name not in reached and targets & reached:
+                reached.add(name)
+                grew = True
+    assert reached - set(contents.TABLES) - set(STAYS) == set()
+
+
+@given(
+    name=st.sampled_from(contents.TABLES),
+    text=st.text(st.characters(exclude_categories=("Cs",), exclude_characters="\0"), max_size=50),
+    number=st.floats(allow_nan=False, allow_infinity=False),
+)
+@settings(deadline=None)
+def test_a_cell_reads_back_as_it_was_written(name: str, text: str, number: float) -> None:
+    for travelling in contents.columns(name):
+        kind = cells.datatype(travelling.column)
+        value: object = {"string": text, "double": number}.get(kind)
+        if value is None or value == "":
+            continue
+        assert cells.read(travelling.column, cells.write(travelling.column, value)) == value
