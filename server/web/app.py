@@ -15,12 +15,14 @@ from server.db import members
 from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
+from server.web.dose.api import router as dose_json
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.members.routes import router as members_pages
 from server.web.stewards.routes import router as stewards_pages
 
 ROUTERS = (
+    dose_json,
     members_pages,
     stewards_pages,
     help_pages,

@@ -1,0 +1,97 @@
+"""POST /api/dose: the light of a day, as JSON."""
+
+import re
+from typing import Annotated
+
+from fastapi import APIRouter
+from pydantic import BaseModel, ConfigDict, Field
+
+from server.dose.day import MOST_POINTS, Day, DayRefused
+from server.dose.dose import dose
+from server.web.problem import RESPONSES, Refusal
+
+router = APIRouter(tags=["calculators"])
+
+MOST_PPFD = 10_000.0
+
+_HH_MM = re.compile(r"([01][0-9]|2[0-3]):([0-5][0-9])")
+_Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
+_Ppfd = Annotated[_Number, Field(ge=0, le=MOST_PPFD)]
+
+
+class DoseRequest(BaseModel):
+    """A day's light: levels in percent of the peak, straight lines between the points."""
+
+    model_config = ConfigDict(
+        extra="forbid",
+        json_schema_extra={
+            "examples": [
+                {
+                    "peak_ppfd": 200,
+                    "day": [["08:00", 0], ["11:30", 100], ["16:30", 100], ["20:00", 0]],
+                    "compensation_ppfd": 60,
+                    "saturation_ppfd": 250,
+                }
+            ]
+        },
+    )
+
+    peak_ppfd: _Ppfd = Field(description="PPFD at 100 percent, µmol m⁻² s⁻¹")
+    day: list[tuple[Annotated[str, Field(strict=True)], _Number]] = Field(
+        description=(
+            "Points [local time HH:MM, percent of peak], in the order of the day; the line from "
+            "the last point runs through midnight to the first. Two points at one time are a step."
+        ),
+        min_length=1,
+        max_length=MOST_POINTS,
+    )
+    compensation_ppfd: _Ppfd
+    saturation_ppfd: Annotated[_Number, Field(gt=0, le=MOST_PPFD)]
+
+
+class DoseAnswer(BaseModel):
+    """The day's dose and the hours that feed."""
+
+    dli_mol_m2_d: float
+    lit_hours: float
+    full_hours: float
+    feeding_hours: float
+    saturated_hours: float
+    saturation_share: float
+
+
+@router.post("/api/dose", responses=RESPONSES, summary="Light over a day")
+def dose_of_a_day(asked: DoseRequest) -> DoseAnswer:
+    """DLI, hours of light, and tanh photosynthesis of a day against lit hours all saturated."""
+    result = dose(
+        _day(asked.day),
+        peak_ppfd=asked.peak_ppfd,
+        compensation_ppfd=asked.compensation_ppfd,
+        saturation_ppfd=asked.saturation_ppfd,
+    )
+    return DoseAnswer(
+        dli_mol_m2_d=result.dli_mol_m2_d,
+        lit_hours=result.lit_hours,
+        full_hours=result.full_hours,
+        feeding_hours=result.feeding_hours,
+        saturated_hours=result.saturated_hours,
+        saturation_share=result.saturation_share,
+    )
+
+
+def _day(points: list[tuple[str, float]]) -> Day:
+    wrong = [
+        (f"day.{number}.0", "must be a local time as HH:MM, from 00:00 to 23:59")
+        for number, (time, _) in enumerate(points)
+        if not _HH_MM.fullmatch(time)
+    ]
+    if wrong:
+        raise Refusal(422, "Some fields could not be taken.", errors=wrong)
+    hours = tuple(int(time[:2]) + int(time[3:]) / 60 for time, _ in points)
+    try:
+        return Day(hours=hours, levels=tuple(level for _, level in points))
+    except DayRefused as refused:
+        field = "day" if refused.point is None else f"day.{refused.point}"
+        raise Refusal(
+            422, "Some fields could not be taken.", errors=[(field, str(refused))]
+        ) from refused
