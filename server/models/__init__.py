@@ -15,7 +15,20 @@ SQLModel.metadata.naming_convention = {
 }
 
 from server.models.lamp import LampChannel, LampModel  # noqa: E402 - after the convention
-from server.models.lending import Loan, LoanDay, Meter  # noqa: E402 - after the convention
+from server.models.lending import (  # noqa: E402 - after the convention
+    Handover,
+    LendingAct,
+    LendingRule,
+    Loan,
+    LoanDay,
+    LoanRequest,
+    Message,
+    Meter,
+    MeterCalibration,
+    MeterCondition,
+    MeterRest,
+    OutgoingMail,
+)
 from server.models.member import (  # noqa: E402 - after the convention
     AccessToken,
     Club,
@@ -39,16 +52,25 @@ __all__ = [
     "Animal",
     "Club",
     "ColumnMapping",
+    "Handover",
     "HungLamp",
     "Invitation",
     "LampChannel",
     "LampModel",
+    "LendingAct",
+    "LendingRule",
     "Loan",
     "LoanDay",
+    "LoanRequest",
     "LoggedLight",
     "MeasurementSession",
     "Member",
+    "Message",
     "Meter",
+    "MeterCalibration",
+    "MeterCondition",
+    "MeterRest",
+    "OutgoingMail",
     "PlannedPoint",
     "Reading",
     "SQLModel",
