@@ -16,7 +16,7 @@ from server.drawing.room import Box, Room
 
 Array = npt.NDArray[np.float64]
 
-LEFT, RIGHT, TOP, BOTTOM = 48.0, 14.0, 26.0, 42.0
+LEFT, RIGHT, TOP, BOTTOM = 48.0, 20.0, 30.0, 42.0
 """Margins around the plot [SVG units]; the y axis's name stands above the plot."""
 SPAN_ROW = 18.0
 """Height of one row of marked stretches under the axis [SVG units]."""
@@ -135,7 +135,8 @@ def line_chart(
     across = scale.Scale(low=low, high=high, start=box.left, end=box.right)
     low, high = y_range or _y_range(series, rules, dots)
     up = scale.Scale(low=low, high=high, start=box.bottom, end=box.top)
-    room = Room(inside=box)
+    # A name may stand above its peak, over the plot's upper edge.
+    room = Room(inside=Box(left=LEFT, top=TOP - 14, width=box.width, height=box.height + 14))
     rule_words = tuple(_rule_words(one, up, box, room) for one in rules)
     drawn = tuple(_drawn(one, across, up, room) for one in series)
     return LineChart(
@@ -302,11 +303,13 @@ def _name(name: str, points: Array, room: Room) -> Words | None:
 def _rule_words(one: Rule, up: scale.Scale, box: Box, room: Room) -> Words:
     y = up.at(one.y)
     width = text_width([one.words])
-    room.hold(Box(left=box.right - width - 4, top=y - 15, width=width + 4, height=15))
-    return Words(x=box.right - 3, y=round(y - 4, 1), anchor="end", lines=(one.words,))
+    room.hold(Box(left=box.left, top=y - 15, width=width + 4, height=15))
+    return Words(x=box.left + 4, y=round(y - 4, 1), anchor="start", lines=(one.words,))
 
 
 def _spans(spans: Sequence[Span], across: scale.Scale, box: Box) -> tuple[DrawnSpan, ...]:
+    """Bars under the axis; their words in the middle of the bar, held inside the drawing."""
+    room = Room(inside=Box(left=0, top=0, width=box.right + RIGHT, height=10_000))
     drawn = []
     for one in spans:
         left, right = across.at(one.start), across.at(one.end)
@@ -316,11 +319,11 @@ def _spans(spans: Sequence[Span], across: scale.Scale, box: Box) -> tuple[DrawnS
             width=max(round(right - left, 1), 1.0),
             height=4.0,
         )
-        fits = text_width([one.words]) <= bar.width + 8
-        words = Words(
-            x=round((left + right) / 2, 1), y=bar.top + 16, anchor="middle", lines=(one.words,)
-        )
-        drawn.append(DrawnSpan(box=bar, words=words if one.words and fits else None))
+        half = text_width([one.words]) / 2 + 2
+        middle = min(max((left + right) / 2, half), box.right + RIGHT - half)
+        words = Words(x=round(middle, 1), y=bar.top + 16, anchor="middle", lines=(one.words,))
+        place = Box.around(x=middle, y=bar.top + 12, width=2 * half, height=10)
+        drawn.append(DrawnSpan(box=bar, words=words if one.words and room.take(place) else None))
     return tuple(drawn)
 
 

@@ -1,4 +1,4 @@
-"""From numbers to SVG units: straight and logarithmic scales, round ticks, short coordinates."""
+"""From numbers to SVG units: straight and logarithmic scales, round ticks."""
 
 import math
 from collections.abc import Iterable
@@ -13,15 +13,6 @@ def finite(*, name: str, values: Iterable[float]) -> None:
     for value in values:
         if not math.isfinite(value):
             raise ValueError(f"{name} must be finite to be drawn, got {value}")
-
-
-def coordinate(value: float) -> str:
-    """A coordinate to 0.1 SVG unit, as short as it can be written: 3, 3.1, -.4."""
-    text = f"{value:.1f}"
-    text = text[:-2] if text.endswith(".0") else text
-    if text in ("-0", "0"):
-        return "0"
-    return text.replace("0.", ".", 1) if text.startswith(("0.", "-0.")) else text
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,7 +28,7 @@ from server.drawing.room import Box, Room
 
 Array = npt.NDArray[np.float64]
 
-LEFT, RIGHT, TOP, BOTTOM = 46.0, 12.0, 12.0, 40.0
+LEFT, RIGHT, TOP, BOTTOM = 52.0, 12.0, 12.0, 40.0
 """Margins around the plot [SVG units]: tick words left, tick words and axis name below."""
 
 
@@ -302,9 +302,7 @@ def _view(
         x_axis=axes.measured(
             along=across, unit=unit, name="", most=axes.room_for(length=box.width, widest=44)
         ),
-        y_axis=axes.measured(
-            along=along, unit=unit, name="", most=axes.room_for(length=box.height, widest=30)
-        ),
+        y_axis=_down_the_side(along, unit, box, dimension is not None),
         axis_words=axis_words,
         marks=with_words,
         soundings=soundings,
@@ -314,6 +312,15 @@ def _view(
         dimension=dimension,
         open_top=not overheads_from_above,
     )
+
+
+def _down_the_side(along: scale.Scale, unit: axes.Unit, box: Box, dimension: bool) -> axes.Axis:
+    """Ticks of the second axis; the water line needs no 0 where a height's line ends at it."""
+    most = axes.room_for(length=box.height, widest=30)
+    axis = axes.measured(along=along, unit=unit, name="", most=most)
+    if not dimension:
+        return axis
+    return axes.Axis(ticks=tuple(t for t in axis.ticks if t.words != "0"), name="")
 
 
 def _hatches(doubt: field.Field, limits: Doubt) -> tuple[Hatch, ...]:

@@ -21,32 +21,41 @@ class Term:
 
 
 _SENTENCES = (
-    ("absorption", "How much of the light the water itself takes away on each metre of its way."),
+    (
+        "absorption",
+        "How much of the light the water itself takes away on each metre of its way.",
+    ),
     (
         "acclimation",
         "Raising or lowering the light in small steps over weeks, so that animals can follow.",
     ),
     (
         "beam angle",
-        "The full angle between the two directions in which a lamp is half as bright as straight "
-        "down; a small angle is a narrow lens.",
+        "The full angle between the two directions in which a lamp is half as bright as "
+        "straight down; a small angle is a narrow lens.",
     ),
     (
         "calibration factor",
-        "The number a meter's reading is multiplied with to make up for its own ageing, found by "
-        "comparing it with a trusted one.",
+        "The number a meter's reading is multiplied with to make up for its own ageing, "
+        "found by comparing it with a trusted one.",
     ),
     (
         "compensation point",
         "The PPFD at which an animal's algae make just as much oxygen as the two use together.",
     ),
-    ("contour", "A line through all places that get the same light; its number is the PPFD there."),
+    (
+        "contour",
+        "A line through all places that get the same light; its number is the PPFD there.",
+    ),
     (
         "cosine correction",
-        "What lets a flat sensor count light from the side for as much as a flat surface would "
-        "really receive.",
+        "What lets a flat sensor count light from the side for as much as a flat surface "
+        "would really receive.",
     ),
-    ("cover pane", "A clear pane of glass over the water that takes away part of the light."),
+    (
+        "cover pane",
+        "A clear pane of glass over the water that takes away part of the light.",
+    ),
     (
         "DLI",
         "Daily light integral: all the photons that fall on a square metre in one day, in "
@@ -62,13 +71,13 @@ _SENTENCES = (
     ),
     (
         "immersion factor",
-        "The number a reading is multiplied with because a sensor under water loses some light "
-        "that it would not lose in air.",
+        "The number a reading is multiplied with because a sensor under water loses some "
+        "light that it would not lose in air.",
     ),
     (
         "interval",
-        "The range in which the true value lies in four cases out of five (80 %), as far as plan "
-        "and readings can tell.",
+        "The range in which the true value lies in four cases out of five (80 %), as far "
+        "as plan and readings can tell.",
     ),
     (
         "lux",
@@ -80,16 +89,16 @@ _SENTENCES = (
     ),
     (
         "PAR",
-        "Photosynthetically active radiation: light between 400 and 700 nm, the part algae can "
-        "use.",
-    ),
-    (
-        "photoperiod",
-        "The hours of a day in which the lamps are on.",
+        "Photosynthetically active radiation: light between 400 and 700 nm, the part "
+        "algae can use.",
     ),
     (
         "photon efficacy",
         "How many photons a lamp gives for the electricity it takes, in µmol J⁻¹.",
+    ),
+    (
+        "photoperiod",
+        "The hours of a day in which the lamps are on.",
     ),
     (
         "plan",
@@ -101,28 +110,34 @@ _SENTENCES = (
     ),
     (
         "PPF",
-        "Photosynthetic photon flux: all the useful photons a lamp sends out each second, in all "
-        "directions, in µmol s⁻¹.",
+        "Photosynthetic photon flux: all the useful photons a lamp sends out each second, "
+        "in all directions, in µmol s⁻¹.",
     ),
     (
         "PPFD",
-        "Photosynthetic photon flux density: how many useful photons land on one square metre "
-        "each second, in µmol m⁻² s⁻¹; it is what a PAR meter shows.",
+        "Photosynthetic photon flux density: how many useful photons land on one square "
+        "metre each second, in µmol m⁻² s⁻¹; it is what a PAR meter shows.",
     ),
-    ("ramp", "The time in which lamps slowly go up in the morning or down in the evening."),
+    (
+        "ramp",
+        "The time in which lamps slowly go up in the morning or down in the evening.",
+    ),
     (
         "saturation point",
         "The PPFD above which more light hardly gives an animal's algae anything more.",
     ),
-    ("session", "One round of readings on one tank, taken on one day under one setup."),
+    (
+        "session",
+        "One round of readings on one tank, taken on one day under one setup.",
+    ),
     (
         "setup",
         "What hangs over a tank at one time: which lamps, where, how high, and at what power.",
     ),
     (
         "shimmer",
-        "The dancing lines of light that ripples throw on the rock; small lamps make them, wide "
-        "ones wash them out.",
+        "The dancing lines of light that ripples throw on the rock; small lamps make "
+        "them, wide ones wash them out.",
     ),
     (
         "sounding",
@@ -132,7 +147,10 @@ _SENTENCES = (
         "spectrum",
         "How a lamp's light is shared out over the colours, from violet to red.",
     ),
-    ("spread", "How widely and how evenly a lamp's light is laid out over the tank."),
+    (
+        "spread",
+        "How widely and how evenly a lamp's light is laid out over the tank.",
+    ),
     (
         "uniformity",
         "The darkest place of a level divided by its average: 1 is perfectly even.",

@@ -10,6 +10,7 @@ from datetime import date
 import numpy as np
 
 from server.drawing import axes, gauge, legend, line_chart, polar, strip, tank_view
+from server.drawing.marks import Verdict
 
 LEVELS = tank_view.Levels(
     tints=(50, 75, 150, 200, 350, 500), lines=(25, 100, 125, 250, 300, 425, 600, 700)
@@ -29,6 +30,7 @@ CHANGE = tank_view.Levels(
     scheme="change",
 )
 ZONE = tank_view.Levels(tints=(200, 350), scheme="zone")
+_Row = tuple[float | None, tuple[float, float] | None, tuple[float, float], Verdict]
 _HOSTILE = "</title><script>alert(1)</script>"
 
 
@@ -63,7 +65,7 @@ def _field(columns: int, rows: int, *, fall: float) -> np.ndarray:
     return np.asarray(made) + 40
 
 
-_THINGS = (
+_THINGS: tuple[tuple[str, float, float, float, Verdict, str], ...] = (
     ("a", 33.0, 34.0, 14.0, "within", "gets 285"),
     ("b", 86.0, 12.0, 33.0, "above", "too bright"),
     ("c", 104.0, 36.0, 40.0, "below", "too dim"),
@@ -251,7 +253,7 @@ def _strip() -> strip.Strip:
 
 
 def _gauges() -> tuple[gauge.Gauge, ...]:
-    rows = (
+    rows: tuple[_Row, ...] = (
         (285.0, (266.0, 304.0), (200.0, 350.0), "within"),
         (184.0, (172.0, 196.0), (75.0, 150.0), "above"),
         (52.0, (40.0, 64.0), (75.0, 150.0), "below"),
@@ -264,7 +266,7 @@ def _gauges() -> tuple[gauge.Gauge, ...]:
             value=value,
             interval=interval,
             wanted=wanted,
-            verdict=verdict,  # type: ignore[arg-type]
+            verdict=verdict,
             scale_range=(20, 1000),
         )
         for value, interval, wanted, verdict in rows
