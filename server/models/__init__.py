@@ -14,6 +14,11 @@ SQLModel.metadata.naming_convention = {
     "pk": "pk_%(table_name)s",
 }
 
+from server.models.acclimation import (  # noqa: E402 - after the convention
+    AcclimationAnswer,
+    AcclimationPlan,
+    AcclimationStep,
+)
 from server.models.lamp import LampChannel, LampModel  # noqa: E402 - after the convention
 from server.models.lending import (  # noqa: E402 - after the convention
     Handover,
@@ -36,6 +41,8 @@ from server.models.member import (  # noqa: E402 - after the convention
     Member,
     SignIn,
 )
+from server.models.schedule import Schedule, ScheduleDay  # noqa: E402 - after the convention
+from server.models.staying import ChoreDone, ChoreEvery, TankNote  # noqa: E402 - after the convention
 from server.models.survey import (  # noqa: E402 - after the convention
     ColumnMapping,
     LoggedLight,
@@ -49,7 +56,12 @@ from server.models.tank import Animal, HungLamp, Setup, Tank  # noqa: E402 - aft
 
 __all__ = [
     "AccessToken",
+    "AcclimationAnswer",
+    "AcclimationPlan",
+    "AcclimationStep",
     "Animal",
+    "ChoreDone",
+    "ChoreEvery",
     "Club",
     "ColumnMapping",
     "Handover",
@@ -74,9 +86,12 @@ __all__ = [
     "PlannedPoint",
     "Reading",
     "SQLModel",
+    "Schedule",
+    "ScheduleDay",
     "Setup",
     "SignIn",
     "SurveyAct",
     "Tank",
+    "TankNote",
     "Upload",
 ]
