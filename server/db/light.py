@@ -10,11 +10,10 @@ Load inside a transaction, compute outside it:
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any, cast
+from typing import cast
 
-import numpy as np
 from sqlmodel import Session, col, func, select
 
 from server.db import tanks
@@ -23,8 +22,10 @@ from server.optics import efficacy, lamp
 from server.optics import tank as glass
 from server.optics.emitters import Emitter
 from server.optics.lamp import Channel, Kind, Layout, kind_spectrum, lamp_emitters
-from server.optics.spectrum import Spectrum, from_table
-from server.optics.spectrum_shapes import gaussian, phosphor_white, ready
+from server.optics.photometric_reader import read_photometric_file
+from server.optics.photometry import IntensityTable
+from server.optics.spectrum import Spectrum
+from server.optics.spectrum_record import spectrum_from
 from server.optics.tint import TINTS, Tint, absorption_bands
 
 
@@ -111,6 +112,7 @@ def lamp_of(model: LampModel, channels: Sequence[LampChannel]) -> Stated:
         min_height_cm=model.min_height_cm,
         max_height_cm=model.max_height_cm,
         control=cast(lamp.Control, model.control),
+        intensity=_intensity(model.intensity_file) if model.intensity_file else None,
     )
     estimated = model.ppf_umol_s is None
     return Stated(
@@ -123,26 +125,11 @@ def lamp_of(model: LampModel, channels: Sequence[LampChannel]) -> Stated:
 
 
 def read_spectrum(text: str, *, name: str, kind: Kind) -> Spectrum:
-    """A channel's colours from its column; empty means the general shape of the kind.
+    """A channel's colours from its column: JSON of `server.optics.spectrum_record`.
 
-    JSON, one of: {"shape": "ready", "key": …}, {"shape": "gaussian", "peak_nm": …, "width_nm": …},
-    {"shape": "phosphor_white", "blue_share": …}, {"shape": "table", "wavelength_nm": […],
-    "power": […]}. Raises ValueError for anything else.
+    Empty means the general shape of the kind. Raises ValueError for what cannot be read.
     """
-    if not text:
-        return kind_spectrum(kind)
-    told: dict[str, Any] = json.loads(text)
-    shape = told.pop("shape", None)
-    if shape == "ready":
-        return _named(ready(told["key"]), name)
-    if shape == "gaussian":
-        return gaussian(name=name, **told)
-    if shape == "phosphor_white":
-        return phosphor_white(name=name, **told)
-    if shape == "table":
-        rows = (np.array(told[key], dtype=np.float64) for key in ("wavelength_nm", "power"))
-        return from_table(*rows, name=name)
-    raise ValueError(f"unknown shape of a spectrum: {shape!r}")
+    return spectrum_from(json.loads(text), name=name) if text else kind_spectrum(kind)
 
 
 def stated_lamps(db: Session, model_ids: Sequence[int]) -> dict[int, Stated]:
@@ -244,8 +231,9 @@ def _channel(row: LampChannel, kind: Kind) -> Channel:
     )
 
 
-def _named(spectrum: Spectrum, name: str) -> Spectrum:
-    return replace(spectrum, name=name)
+@lru_cache(maxsize=64)
+def _intensity(raw: bytes) -> IntensityTable:
+    return read_photometric_file(raw).table
 
 
 def _kept(db: Session, row: LampModel) -> LampModel:

@@ -87,7 +87,7 @@ def test_spectra_are_read_in_each_of_their_forms() -> None:
     table = {"shape": "table", "wavelength_nm": [400, 500, 700], "power": [0, 1, 0]}
     assert 400 < read(json.dumps(table), name="c", kind="led_bar").mean_wavelength_nm < 700
     assert read("", name="", kind="metal_halide").par_share > 0.5
-    with pytest.raises(ValueError, match="unknown shape"):
+    with pytest.raises(ValueError, match="shape should be"):
         read('{"shape": "rainbow"}', name="", kind="led_bar")
 
 
