@@ -1,7 +1,8 @@
 """One value of a row as text, and back again, exactly."""
 
+import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, date, datetime, time
 
 from sqlalchemy import (
@@ -57,6 +58,15 @@ def write(column: Column[object], value: object) -> str:
     if isinstance(value, date | time):
         return value.isoformat()
     return harmless(value) if isinstance(value, str) else str(value)
+
+
+def renumbered(text: str, key: str, numbers: Mapping[object, int]) -> str:
+    """A JSON list with its entries' `key` put through `numbers`; unknown ones become nothing."""
+    told = json.loads(text)
+    if not isinstance(told, list) or not all(isinstance(entry, dict) for entry in told):
+        raise Unreadable("must be a JSON list of objects")
+    changed = [entry | {key: numbers.get(entry[key])} if key in entry else entry for entry in told]
+    return json.dumps(changed, ensure_ascii=False)
 
 
 def read(column: Column[object], text: str) -> object:

@@ -25,6 +25,14 @@ TABLES = (
     "loggedlight",
     "upload",
     "surveyact",
+    "schedule",
+    "scheduleday",
+    "acclimationplan",
+    "acclimationstep",
+    "acclimationanswer",
+    "choredone",
+    "choreevery",
+    "tanknote",
 )
 """In the order in which they can be read back: nothing refers to a later table."""
 
@@ -40,6 +48,9 @@ LEFT_OUT = {
     ("lampmodel", "created_at"): "the shelf it came from knows when",
     ("measurementsession", "meter_id"): "a meter of the club it came from; its factors travel",
 }
+
+EMBEDDED = {("acclimationplan", "used_to"): ("animal_id", "animal")}
+"""JSON lists whose entries hold a row's number: (table, column) -> (key, table it refers to)."""
 
 UNITS = {
     "_cm": "cm",

@@ -49,10 +49,20 @@ def gather(db: Session, tank_id: int) -> dict[str, list[Row]]:
     for name in contents.TABLES:
         if name not in contents.SHELF:
             found[name] = _rows(db, name, found, tank_id)
-    models = sorted({row["lamp_model_id"] for row in found["hunglamp"]}, key=str)
+    models = _models_named(found)
     found["lampmodel"] = _selected(db, "lampmodel", "id", models)
     found["lampchannel"] = _selected(db, "lampchannel", "lamp_model_id", models)
     return found
+
+
+def _models_named(found: Mapping[str, list[Row]]) -> list[object]:
+    """Every lamp model that some row of the tank refers to."""
+    named: set[object] = set()
+    for name, rows in found.items():
+        for column in contents.columns(name):
+            if column.refers_to == "lampmodel":
+                named |= {row[column.name] for row in rows}
+    return sorted(named - {None}, key=str)
 
 
 def _rows(db: Session, name: str, found: dict[str, list[Row]], tank_id: int) -> list[Row]:
@@ -110,6 +120,9 @@ def _cell(
         file_name = f"files/{hashlib.sha256(value).hexdigest()[:32]}.bin"
         files[file_name] = value
         return file_name
+    if value and (name, column.name) in contents.EMBEDDED:
+        key, target = contents.EMBEDDED[name, column.name]
+        value = cells.renumbered(str(value), key, numbers[target])
     return cells.write(column.column, value)
 
 

@@ -139,6 +139,8 @@ def _put_row(db: Session, name: str, row: Values, numbers: Numbers, keeper_id: i
             if value not in numbers[column.refers_to]:
                 raise Refused(f"{name}.csv: {column.name} leads nowhere.")
             value = numbers[column.refers_to][value]
+        elif value and (name, column.name) in contents.EMBEDDED:
+            value = _renumbered(name, column.name, str(value), numbers)
         values[column.name] = value
     if name == "tank":
         values["owner_id"] = keeper_id
@@ -146,6 +148,14 @@ def _put_row(db: Session, name: str, row: Values, numbers: Numbers, keeper_id: i
         return _inserted(db, name, values)
     db.connection().execute(insert(contents.table(name)).values(**values))
     return None
+
+
+def _renumbered(name: str, column: str, text: str, numbers: Numbers) -> str:
+    key, target = contents.EMBEDDED[name, column]
+    try:
+        return cells.renumbered(text, key, numbers[target])
+    except (ValueError, TypeError, RecursionError) as error:
+        raise Refused(f"{name}.csv: {column} must be a JSON list of objects.") from error
 
 
 def _put_model(db: Session, model: Values, all_channels: list[Values], numbers: Numbers) -> None:

@@ -17,6 +17,8 @@ from server.db import schema, tanks
 from server.db.bundle import cells, contents, pack, unpack
 from server.db.engine import Database, open_database
 from server.models import (
+    AcclimationPlan,
+    Animal,
     LampChannel,
     LampModel,
     LoggedLight,
@@ -66,7 +68,7 @@ def make_tank(db: Session, keeper: Member) -> int:
         range_source="common practice",
         placed_on=date(2026, 1, 6),
     )
-    tanks.add_animal(db, tank.id, animal)
+    first = tanks.add_animal(db, tank.id, animal)
     session = MeasurementSession(
         tank_id=tank.id,
         setup_id=setup.id,
@@ -100,6 +102,18 @@ def make_tank(db: Session, keeper: Member) -> int:
             created_at=NOW,
         )
     )
+    assert setup.id is not None
+    db.add(
+        AcclimationPlan(
+            tank_id=tank.id,
+            setup_id=setup.id,
+            started_on=date(2026, 2, 2),
+            weekly_rise=0.15,
+            means="{}",
+            used_to=json.dumps([{"animal_id": first.id, "name": "Zoë"}]),
+            created_at=NOW,
+        )
+    )
     db.add(LoggedLight(session_id=session.id, row=4, wall_clock_s=2**33, raw_ppfd=1, ppfd=1.5))
     db.flush()
     return tank.id
@@ -130,6 +144,16 @@ def test_a_tank_comes_back_the_same_in_another_club(packed: bytes, other_club: D
     with other_club.read() as db:
         assert pack.pack(db, tank_id) == packed
         assert db.get_one(Tank, tank_id).name == "=SUM(A1)"
+
+
+def test_numbers_inside_a_cell_follow_their_rows(packed: bytes, other_club: Database) -> None:
+    with other_club.write() as db:
+        unpack.put_in(db, unpack.read(packed), keeper_id=2)
+        unpack.put_in(db, unpack.read(packed), keeper_id=2)
+    with other_club.read() as db:
+        animals = [animal.id for animal in db.exec(select(Animal))]
+        told = [json.loads(plan.used_to) for plan in db.exec(select(AcclimationPlan))]
+    assert [entry["animal_id"] for (entry,) in told] == animals and len(set(animals)) == 2
 
 
 def test_taking_it_in_twice_adds_no_second_lamp_model(packed: bytes, other_club: Database) -> None:
