@@ -18,11 +18,15 @@ from server.web import errors
 from server.web.dose.api import router as dose_json
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
+from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.stewards.routes import router as stewards_pages
+from server.web.surveys.api import router as surveys_json
 
 ROUTERS = (
+    measured_map_json,
     dose_json,
+    surveys_json,
     members_pages,
     stewards_pages,
     help_pages,

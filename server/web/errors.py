@@ -2,6 +2,7 @@
 
 import json
 import logging
+import re
 import secrets
 from dataclasses import dataclass
 from typing import Any
@@ -63,7 +64,9 @@ async def _not_signed_in(request: Request, error: Exception) -> Response:
     assert isinstance(error, NotSignedIn)
     if request.method in ("GET", "HEAD"):
         return RedirectResponse(error.address, status_code=303)
-    typed = carry(await typed_in(request))
+    form = await typed_in(request)
+    typed = carry(form)
+    await form.close()
     view = SignInView(
         next=error.come_back_to, email="", errors={}, resume=request.url.path, typed=typed
     )
@@ -134,9 +137,13 @@ def _page(
     return page(request, "error.html", view=view, status=status, headers=headers)
 
 
+# How pydantic names the alternatives of a field that may be one thing or another.
+_ALTERNATIVE = re.compile(r"constrained-\w+|literal\[.*|list\[.*|point|tube|square")
+
+
 def _path(location: tuple[int | str, ...]) -> str:
     steps = [str(step) for step in location if step not in ("body", "query")]
-    return ".".join(steps) or "body"
+    return ".".join(step for step in steps if not _ALTERNATIVE.fullmatch(step)) or "body"
 
 
 _PLAIN = {

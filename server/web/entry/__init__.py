@@ -1,0 +1,1 @@
+"""Entering readings by the tank, one at a time, with or without a network."""
