@@ -1,124 +1,133 @@
 """Light that comes from the emitters themselves or by way of mirroring walls.
 
-A tank between mirrors is unfolded: instead of folding a ray at a wall, the tank beyond the wall
-is imagined, and the ray goes straight on. A target then has one image in each imagined tank, and
-the plain tables of `kernel` hold for all of them. Three conditions remain, and are exact:
-  * the ray crosses the water's surface inside the rim, or it is lost;
-  * every wall it goes through on the way returns its share, R(angle), and the angle to all walls
-    of one direction is the same: cos = sin θ′ |cos φ| for left and right;
-  * only clear walls return anything this way.
+With the walls unfolded (see `walls`) the tables of `kernel` hold for every image of a target.
+Two conditions remain, and are exact: a ray must cross the water's surface inside the rim, or it
+is lost; and it pays each wall's reflectance at cos = sin θ′ |cos φ| for left and right, and
+sin θ′ |sin φ| for front and back.
 """
 
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
-from functools import lru_cache
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.optics.emitters import Emitter
-from server.optics.interface import wall_reflectance
-from server.optics.kernel import ENTRIES, Kernel, KernelKey, kernel
-from server.optics.photometry import IntensityTable
+from server.optics.kernel import Absorption, Beam, Kernel, KernelKey, kernel, peak_width_cm
 from server.optics.tank import Tank, Water
+from server.optics.walls import MAX_IMAGES, Fold, folds_across, folds_along, looked_up, wall_table
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Receiver = Literal["level", "wall_x", "wall_y"]
-"""Which way the receiving face is set: up, or across the tank along x or y."""
+"""Which way the receiving face looks: up, or across the tank along x or y."""
 
-_CHUNK = 65536
-"""Pairs of source and target worked on at once: three such blocks stay in the second cache."""
+_CHUNK = 49152
+"""Pairs of source and target worked on at once: a few such blocks stay in the second cache."""
 
-MAX_IMAGES = 12
-"""Most imagined tanks to each side; light that met more walls than that is left out."""
+_PIECE = {"point": 1.0, "tube": 0.2, "square": 0.35}
+"""Longest piece a lamp is cut into, as a share of the width of a piece's light."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Sources:
-    """Points of one height, beam and colour. x, y, flux: shape (n,). piece: their own extent."""
+    """Pieces of lamps alike in height, beam and colour.
+
+    x_cm, y_cm, ppf_umol_s: shape (n,), sorted by x. piece_cm: extent of each piece along x and y.
+    """
 
     height_cm: float
-    beam: float | IntensityTable
-    absorption: tuple[tuple[float, float], ...]
+    beam: Beam
+    absorption: Absorption
+    piece_cm: tuple[float, float]
     x_cm: Floats
     y_cm: Floats
     ppf_umol_s: Floats
-    piece_x_cm: Floats
-    piece_y_cm: Floats
+
+    def part(self, first: int, stop: int) -> "Sources":
+        some = slice(first, stop)
+        return replace(
+            self, x_cm=self.x_cm[some], y_cm=self.y_cm[some], ppf_umol_s=self.ppf_umol_s[some]
+        )
 
 
-def sources_of(
-    emitters: Sequence[Emitter], water: Water, *, detail_cm: float
+def sources_for(
+    emitters: Sequence[Emitter], water: Water, *, depth_cm: float
 ) -> tuple[Sources, ...]:
-    """Cut tubes and squares into points no further apart than detail_cm; group what is alike."""
-    groups: dict[tuple[object, ...], list[tuple[float, ...]]] = defaultdict(list)
+    """Cut tubes and squares into pieces small enough for a level, and group what is alike."""
+    groups: dict[tuple[float, Beam, Absorption, tuple[float, float]], list[tuple[float, ...]]]
+    groups = defaultdict(list)
     for emitter in emitters:
-        beam = emitter.intensity if emitter.intensity is not None else emitter.beam_deg
-        key = (emitter.height_cm, beam, emitter.absorption or water.absorption)
-        groups[key].extend(_pieces(emitter, detail_cm))
-    return tuple(_group(key, rows) for key, rows in groups.items())
-
-
-def _pieces(emitter: Emitter, detail_cm: float) -> Iterator[tuple[float, ...]]:
-    long, wide = emitter.size_cm
-    count_x = max(1, int(np.ceil(long / detail_cm)))
-    count_y = max(1, int(np.ceil(wide / detail_cm)))
-    flux = emitter.ppf_umol_s / (count_x * count_y)
-    piece_x, piece_y = long / count_x, wide / count_y
-    for i in range(count_x):
-        for j in range(count_y):
-            x = emitter.x_cm - long / 2 + (i + 0.5) * piece_x
-            y = emitter.y_cm - wide / 2 + (j + 0.5) * piece_y
-            yield x, y, flux, piece_x, piece_y
-
-
-def _group(key: tuple[object, ...], rows: list[tuple[float, ...]]) -> Sources:
-    height, beam, absorption = key
-    x, y, flux, piece_x, piece_y = np.array(sorted(rows)).T
-    return Sources(
-        height_cm=height,  # type: ignore[arg-type]  # the key was built two functions above
-        beam=beam,  # type: ignore[arg-type]  # likewise
-        absorption=absorption,  # type: ignore[arg-type]  # likewise
-        x_cm=x,
-        y_cm=y,
-        ppf_umol_s=flux,
-        piece_x_cm=piece_x,
-        piece_y_cm=piece_y,
+        if emitter.ppf_umol_s <= 0.0:
+            continue
+        beam = beam_of(emitter)
+        width = peak_width_cm(beam, height_cm=emitter.height_cm, depth_cm=depth_cm, water=water)
+        counts = _piece_counts(emitter, _PIECE[emitter.shape] * width)
+        piece = (emitter.size_cm[0] / counts[0], emitter.size_cm[1] / counts[1])
+        key = (emitter.height_cm, beam, emitter.absorption or water.absorption, piece)
+        groups[key].extend(_pieces(emitter, counts))
+    return tuple(
+        _group(height, beam, absorption, piece, rows)
+        for (height, beam, absorption, piece), rows in groups.items()
     )
 
 
-@dataclass(frozen=True)
-class Fold:
-    """One imagined tank along an axis: place(x) = start + turn · x, after `bounces` walls."""
-
-    start_cm: float
-    turn: int
-    bounces: int
-
-    def place(self, along_cm: Floats) -> Floats:
-        return self.start_cm + self.turn * along_cm
+def beam_of(emitter: Emitter) -> Beam:
+    """The measured table where there is one, the beam angle otherwise."""
+    if emitter.intensity is not None:
+        return emitter.intensity
+    if emitter.beam_deg is None:
+        raise ValueError("an emitter needs beam_deg or intensity")
+    return emitter.beam_deg
 
 
-def folds(extent_cm: float, *, low_clear: bool, high_clear: bool, most: int) -> tuple[Fold, ...]:
-    """The imagined tanks along one axis: the real one first, then outwards on both sides."""
-    found = [Fold(0.0, 1, 0)]
-    for towards_high in (True, False):
-        for k in range(1, most + 1):
-            first, second = (high_clear, low_clear) if towards_high else (low_clear, high_clear)
-            if not first or (k > 1 and not second):
-                break
-            tank_number = k if towards_high else -k
-            if k % 2:
-                found.append(Fold((tank_number + 1) * extent_cm, -1, k))
-            else:
-                found.append(Fold(tank_number * extent_cm, 1, k))
-    return tuple(found)
+def recoloured(sources: Sources, absorption: Absorption) -> Sources:
+    """The same sources with other parts of the light; shares may sum to less than 1."""
+    return replace(sources, absorption=absorption)
 
 
-def light(
+def _piece_counts(emitter: Emitter, longest_cm: float) -> tuple[int, int]:
+    longest = max(longest_cm, 0.25)
+    counts = [min(400, max(1, int(np.ceil(size / longest)))) for size in emitter.size_cm]
+    return counts[0], counts[1]
+
+
+def _pieces(emitter: Emitter, counts: tuple[int, int]) -> Iterator[tuple[float, float, float]]:
+    long, wide = emitter.size_cm
+    flux = emitter.ppf_umol_s / (counts[0] * counts[1])
+    for i in range(counts[0]):
+        for j in range(counts[1]):
+            x = emitter.x_cm + ((i + 0.5) / counts[0] - 0.5) * long
+            y = emitter.y_cm + ((j + 0.5) / counts[1] - 0.5) * wide
+            yield x, y, flux
+
+
+def _group(
+    height_cm: float, beam: Beam, absorption: Absorption, piece: tuple[float, float],
+    rows: list[tuple[float, ...]],
+) -> Sources:  # fmt: skip
+    x, y, flux = np.array(sorted(rows)).T
+    return Sources(
+        height_cm=height_cm, beam=beam, absorption=absorption, piece_cm=piece,
+        x_cm=x, y_cm=y, ppf_umol_s=flux,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Scene:
+    """What one call works with: the tank, one group of sources and the tables for one level."""
+
+    tank: Tank
+    water: Water
+    sources: Sources
+    tables: Kernel
+    cell_cm: tuple[float, float]
+    receiver: Receiver
+
+
+def light_on_grid(
     tank: Tank,
     water: Water,
     sources: Sources,
@@ -129,68 +138,117 @@ def light(
     cell_cm: tuple[float, float] = (0.0, 0.0),
     receiver: Receiver = "level",
 ) -> Floats:
-    """PPFD at targets from one group of sources, by the flat surface and the clear walls.
+    """PPFD on a grid of targets, x_cm (nx,) and y_cm (ny,) rising, as shape (ny, nx).
 
-    x_cm, y_cm: targets that broadcast against each other, (1, nx) with (ny, 1) for a plane.
-    cell_cm: extent of the cell each target stands for; 0 for points. Returns the broadcast shape.
+    cell_cm: extent of the cell each target stands for, over which the light is averaged.
     """
-    x, y = np.asarray(x_cm, dtype=np.float64), np.asarray(y_cm, dtype=np.float64)
-    total = np.zeros(np.broadcast_shapes(x.shape, y.shape))
+    total = np.zeros((y_cm.size, x_cm.size))
     per_chunk = max(1, _CHUNK // total.size)
+    tables = _tables(tank, water, sources, depth_cm, cell_cm)
     for first in range(0, sources.x_cm.size, per_chunk):
-        chunk = _slice(sources, first, first + per_chunk)
-        total += _chunk_light(tank, water, chunk, x, y, depth_cm, cell_cm, receiver)
+        part = sources.part(first, first + per_chunk)
+        scene = _Scene(
+            tank=tank, water=water, sources=part, tables=tables, cell_cm=cell_cm,
+            receiver=receiver,
+        )  # fmt: skip
+        _add_grid(total, scene, x_cm, y_cm, depth_cm)
     return total
 
 
-def _slice(sources: Sources, first: int, stop: int) -> Sources:
-    part = slice(first, stop)
-    return Sources(
-        height_cm=sources.height_cm,
-        beam=sources.beam,
-        absorption=sources.absorption,
-        x_cm=sources.x_cm[part],
-        y_cm=sources.y_cm[part],
-        ppf_umol_s=sources.ppf_umol_s[part],
-        piece_x_cm=sources.piece_x_cm[part],
-        piece_y_cm=sources.piece_y_cm[part],
-    )
-
-
-def _chunk_light(
+def light_at(
     tank: Tank,
     water: Water,
     sources: Sources,
-    x: Floats,
-    y: Floats,
+    *,
+    x_cm: Floats,
+    y_cm: Floats,
     depth_cm: float,
-    cell_cm: tuple[float, float],
-    receiver: Receiver,
 ) -> Floats:
-    total = np.zeros(np.broadcast_shapes(x.shape, y.shape))
-    reach_x = _sideways(sources, sources.x_cm, tank.length_cm, depth_cm, water) + cell_cm[0]
-    reach_y = _sideways(sources, sources.y_cm, tank.width_cm, depth_cm, water) + cell_cm[1]
-    most_x = min(MAX_IMAGES, int(np.ceil(reach_x / tank.length_cm)))
-    most_y = min(MAX_IMAGES, int(np.ceil(reach_y / tank.width_cm)))
-    walls = tank.walls
-    across = folds(
-        tank.length_cm,
-        low_clear=walls.left == "clear",
-        high_clear=walls.right == "clear",
-        most=most_x,
-    )
-    along = folds(
-        tank.width_cm,
-        low_clear=walls.front == "clear",
-        high_clear=walls.back == "clear",
-        most=most_y,
-    )
-    span = (2 * most_x + 2) * tank.length_cm + (2 * most_y + 2) * tank.width_cm
-    offset = max(
-        np.ptp(np.append(sources.x_cm, (0.0, tank.length_cm))),
-        np.ptp(np.append(sources.y_cm, (0.0, tank.width_cm))),
-    )
-    tables = kernel(
+    """PPFD at scattered points of one depth; x_cm, y_cm: shape (n,), which is returned."""
+    total = np.zeros(x_cm.size)
+    per_chunk = max(1, _CHUNK // max(1, total.size))
+    tables = _tables(tank, water, sources, depth_cm, (0.0, 0.0))
+    for first in range(0, sources.x_cm.size, per_chunk):
+        part = sources.part(first, first + per_chunk)
+        scene = _Scene(
+            tank=tank, water=water, sources=part, tables=tables, cell_cm=(0.0, 0.0),
+            receiver="level",
+        )  # fmt: skip
+        across = folds_across(tank, _images(_sideways_x(part, tank, depth_cm, water), tank, 0))
+        along = folds_along(tank, _images(_sideways_y(part, tank, depth_cm, water), tank, 1))
+        for fold_x in across:
+            for fold_y in along:
+                dx = fold_x.place(x_cm)[None, :] - part.x_cm[:, None]
+                dy = fold_y.place(y_cm)[None, :] - part.y_cm[:, None]
+                total += part.ppf_umol_s @ _pairs(scene, dx, dy, fold_x, fold_y)
+    return total
+
+
+def _add_grid(total: Floats, scene: _Scene, x: Floats, y: Floats, depth_cm: float) -> None:
+    """Add the light of one chunk of sources by every image, each cut to what it can reach."""
+    sources, tank = scene.sources, scene.tank
+    reach_x = _sideways_x(sources, tank, depth_cm, scene.water) + scene.cell_cm[0]
+    reach_y = _sideways_y(sources, tank, depth_cm, scene.water) + scene.cell_cm[1]
+    for fold_x in folds_across(tank, _images(reach_x, tank, 0)):
+        placed_x = fold_x.place(x)
+        columns = _within_reach(placed_x, tank.length_cm, reach_x)
+        for fold_y in folds_along(tank, _images(reach_y, tank, 1)):
+            placed_y = fold_y.place(y)
+            rows = _within_reach(placed_y, tank.width_cm, reach_y)
+            if columns.stop <= columns.start or rows.stop <= rows.start:
+                continue
+            dx = placed_x[None, None, columns] - sources.x_cm[:, None, None]
+            dy = placed_y[None, rows, None] - sources.y_cm[:, None, None]
+            found = _pairs(scene, dx, dy, fold_x, fold_y)
+            total[rows, columns] += np.tensordot(
+                sources.ppf_umol_s.astype(np.float32), found, axes=1
+            )
+
+
+def _within_reach(placed: Floats, extent_cm: float, reach_cm: float) -> slice:
+    """The targets whose image lies no further than reach beyond the real tank: one stretch."""
+    near = np.flatnonzero((placed >= -reach_cm) & (placed <= extent_cm + reach_cm))
+    return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
+
+
+def _images(reach_cm: float, tank: Tank, axis: int) -> int:
+    extent = (tank.length_cm, tank.width_cm)[axis]
+    return min(MAX_IMAGES, int(np.ceil(reach_cm / extent)))
+
+
+def _sideways_x(sources: Sources, tank: Tank, depth_cm: float, water: Water) -> float:
+    return _sideways(sources.x_cm, sources, tank.length_cm, depth_cm, water)
+
+
+def _sideways_y(sources: Sources, tank: Tank, depth_cm: float, water: Water) -> float:
+    return _sideways(sources.y_cm, sources, tank.width_cm, depth_cm, water)
+
+
+def _sideways(
+    place_cm: Floats, sources: Sources, extent_cm: float, depth_cm: float, water: Water
+) -> float:
+    """Furthest that light goes along one axis under water [cm].
+
+    Along an axis a ray goes z tan θ′ |cos φ|; entering inside the rim it has H tan θ |cos φ| at
+    most the distance s to the far rim, and the product is greatest for |cos φ| = 1.
+    """
+    furthest = float(max(place_cm.max(), extent_cm - place_cm.min())) + max(sources.piece_cm)
+    sine = furthest / np.hypot(furthest, sources.height_cm) / water.refractive_index
+    return depth_cm * float(sine / np.sqrt(max(1.0 - sine**2, 1e-6)))
+
+
+def _tables(
+    tank: Tank, water: Water, sources: Sources, depth_cm: float, cell_cm: tuple[float, float]
+) -> Kernel:
+    spans = []
+    for place, extent, sideways in (
+        (sources.x_cm, tank.length_cm, _sideways_x(sources, tank, depth_cm, water)),
+        (sources.y_cm, tank.width_cm, _sideways_y(sources, tank, depth_cm, water)),
+    ):
+        far = max(float(place.max()), extent - float(place.min()), extent)
+        spans.append(far + min(sideways, (MAX_IMAGES + 1) * extent))
+    blur = np.sqrt((np.square(cell_cm).sum() + np.square(sources.piece_cm).sum()) / 2.0)
+    return kernel(
         KernelKey(
             height_cm=sources.height_cm,
             depth_cm=depth_cm,
@@ -198,108 +256,94 @@ def _chunk_light(
             refractive_index=water.refractive_index,
             absorption=sources.absorption,
             cover=tank.cover,
-            reach_cm=float(np.ceil((span + offset) / 16.0) * 16.0),
-            blur_cm=round(float(np.hypot(np.sqrt(cell_cm[0] * cell_cm[1]), 0.0)), 3),
+            reach_cm=float(32.0 * np.ceil(np.hypot(*spans) / 32.0)),
+            blur_cm=round(float(blur), 2),
         )
     )
-    for fold_x in across:
-        for fold_y in along:
-            total += _image_light(
-                tank, water, sources, tables, x, y, fold_x, fold_y, cell_cm, receiver
-            )
-    return total
 
 
-def _sideways(
-    sources: Sources, place_cm: Floats, extent_cm: float, depth_cm: float, water: Water
-) -> float:
-    """Furthest that light goes sideways under water, z tan θ′ of the most slanting ray [cm].
-
-    A ray that enters inside the rim cannot slant more than from the source to the far rim.
-    """
-    furthest = float(np.max(np.maximum(np.abs(place_cm), np.abs(extent_cm - place_cm))))
-    sine = furthest / np.hypot(furthest, sources.height_cm) / water.refractive_index
-    return depth_cm * float(sine / np.sqrt(max(1.0 - sine**2, 1e-6)))
-
-
-def _image_light(
-    tank: Tank,
-    water: Water,
-    sources: Sources,
-    tables: Kernel,
-    x: Floats,
-    y: Floats,
-    fold_x: Fold,
-    fold_y: Fold,
-    cell_cm: tuple[float, float],
-    receiver: Receiver,
-) -> Floats:
-    """Light on all targets as seen in one imagined tank."""
-    targets = max(x.ndim, y.ndim)
-    column = (slice(None),) + (None,) * targets
-    dx = (fold_x.place(x)[None] - sources.x_cm[column]).astype(np.float32)
-    dy = (fold_y.place(y)[None] - sources.y_cm[column]).astype(np.float32)
-    r2 = dx * dx + dy * dy
-    index = (np.sqrt(r2) * np.float32(tables.steps_per_cm) + np.float32(0.5)).astype(np.intp)
-    np.minimum(index, ENTRIES - 1, out=index)
+def _pairs(scene: _Scene, dx: Floats, dy: Floats, fold_x: Fold, fold_y: Fold) -> Singles:
+    """Light per unit of flux for every pair of source (first axis) and target image."""
+    tables, sources = scene.tables, scene.sources
+    dx, dy = dx.astype(np.float32), dy.astype(np.float32)
+    dx2, dy2 = dx * dx, dy * dy
+    index = _nearest(dx2, dy2, tables)
     value = tables.ppfd.take(index)
     if tables.turning is not None:
-        phi = np.degrees(np.arctan2(dy * fold_y.turn**0, dx))
-        value = value * tables.turning.per_flux(tables.theta_deg.take(index), phi)
-    entry, slope = tables.entry.take(index), tables.entry_slope.take(index)
-    value = value * _inside(
-        dx, r2, entry, slope, sources.x_cm[column], sources.piece_x_cm[column],
-        tank.length_cm, cell_cm[0],
-    )  # fmt: skip
-    value = value * _inside(
-        dy, r2, entry, slope, sources.y_cm[column], sources.piece_y_cm[column],
-        tank.width_cm, cell_cm[1],
-    )  # fmt: skip
+        value *= _turned(tables, index, dx, dy)
+    for axis, (fold, apart, square) in enumerate(((fold_x, dx, dx2), (fold_y, dy, dy2))):
+        place = (sources.x_cm, sources.y_cm)[axis]
+        extent = (scene.tank.length_cm, scene.tank.width_cm)[axis]
+        low = bool(fold.place(np.array([extent / 2]))[0] < 0.0) or bool(place.min() < 0.0)
+        high = bool(fold.place(np.array([extent / 2]))[0] > extent) or bool(place.max() > extent)
+        if low or high:
+            column = place.reshape(-1, *(1,) * (dx.ndim - 1)).astype(np.float32)
+            _keep_inside(
+                value, tables, index, apart, square, column, extent, low, high,
+                scene.cell_cm[axis], sources.piece_cm[axis],
+            )  # fmt: skip
     if fold_x.bounces or fold_y.bounces:
-        sine_over_r = tables.sine_over_r.take(index)
-        for apart, bounces in ((dx, fold_x.bounces), (dy, fold_y.bounces)):
-            if bounces:
-                value = value * _returned(sine_over_r * np.abs(apart), water) ** bounces
-    if receiver != "level":
-        value = value * tables.tangent_over_r.take(index)
-        value = value * np.abs(dx if receiver == "wall_x" else dy)
-    return np.tensordot(sources.ppf_umol_s, value, axes=1)
+        _pay_walls(value, tables, index, scene.water, ((fold_x, dx), (fold_y, dy)))
+    if scene.receiver != "level":
+        value *= tables.tangent_over_r.take(index)
+        value *= np.abs(dx if scene.receiver == "wall_x" else dy)
+    return value
 
 
-def _inside(
-    apart: Singles,
-    r2: Singles,
-    entry: Singles,
-    slope: Singles,
-    source_cm: Floats,
-    piece_cm: Floats,
-    extent_cm: float,
-    cell_cm: float,
-) -> Singles:
-    """Share of the rays from a piece of lamp to a cell that cross the surface inside the rim.
+def _nearest(dx2: Singles, dy2: Singles, tables: Kernel) -> NDArray[np.intp]:
+    """Entry of the tables for each pair."""
+    squared = np.float32(tables.steps_per_cm**2)
+    distance = np.sqrt(dx2 * squared + dy2 * squared)
+    distance += np.float32(0.5)
+    index = distance.astype(np.intp)
+    np.minimum(index, tables.last, out=index)
+    return index
 
-    The crossing points of such rays spread evenly over a short stretch; the share is the part of
-    the stretch that lies inside. A stretch of no length makes the sharp edge of a point's shadow.
+
+def _turned(tables: Kernel, index: NDArray[np.intp], dx: Singles, dy: Singles) -> Singles:
+    """Intensity of a measured table towards each target.
+
+    Unfolding keeps a ray's direction at the lamp, so φ is simply that of the image.
     """
-    place = source_cm.astype(np.float32) + apart * entry
-    moved = entry + (slope - entry) * apart * apart / np.maximum(r2, np.float32(1e-6))
-    spread = moved * np.float32(cell_cm) + (1.0 - moved) * piece_cm.astype(np.float32)
-    spread = np.maximum(spread, np.float32(1e-4))
-    low = np.clip(place / spread + np.float32(0.5), 0.0, 1.0)
-    high = np.clip((np.float32(extent_cm) - place) / spread + np.float32(0.5), 0.0, 1.0)
-    return np.asarray(low + high - 1.0, dtype=np.float32).clip(0.0, 1.0)
+    assert tables.turning is not None
+    phi = np.degrees(np.arctan2(dy, dx))
+    return tables.turning.per_flux(tables.theta_deg.take(index), phi).astype(np.float32)
 
 
-_STEPS = 4096
+def _keep_inside(
+    value: Singles, tables: Kernel, index: NDArray[np.intp], apart: Singles, square: Singles,
+    source_cm: Singles, extent_cm: float, low: bool, high: bool, cell_cm: float, piece_cm: float,
+) -> None:  # fmt: skip
+    """Leave of each pair the share of rays that cross the surface inside the rim.
+
+    The crossing points of the rays from a piece of lamp to a cell spread evenly over a short
+    stretch; the share is the part of it inside. With no stretch it is the sharp edge of a point's
+    shadow.
+    """
+    entry = tables.entry.take(index)
+    place = apart * entry
+    place += source_cm
+    if cell_cm > 0.0 or piece_cm > 0.0:
+        moved = tables.entry_bend.take(index)
+        moved *= square
+        moved += entry
+        spread = moved * np.float32(cell_cm - piece_cm) + np.float32(piece_cm)
+        np.maximum(spread, np.float32(1e-3), out=spread)
+    else:
+        spread = np.full_like(place, 1e-3)
+    if low:
+        value *= np.clip(place / spread + np.float32(0.5), 0.0, 1.0)
+    if high:
+        value *= np.clip((np.float32(extent_cm) - place) / spread + np.float32(0.5), 0.0, 1.0)
 
 
-@lru_cache(maxsize=32)
-def _wall_table(refractive_index: float) -> Singles:
-    cosine = np.linspace(0.0, 1.0, _STEPS)
-    return wall_reflectance(cosine, n_water=refractive_index).astype(np.float32)
-
-
-def _returned(cosine: Singles, water: Water) -> Singles:
-    """Reflectance of a clear wall by the cosine to its normal, from a fine table."""
-    index = (cosine * np.float32(_STEPS - 1) + np.float32(0.5)).astype(np.intp)
-    return _wall_table(water.refractive_index).take(np.minimum(index, _STEPS - 1))
+def _pay_walls(
+    value: Singles, tables: Kernel, index: NDArray[np.intp], water: Water,
+    passed: tuple[tuple[Fold, Singles], ...],
+) -> None:  # fmt: skip
+    """Weaken each pair by the walls its ray goes through. Most meet them beyond total reflection."""
+    sine_over_r = tables.sine_over_r.take(index)
+    table = wall_table(water.refractive_index)
+    for fold, apart in passed:
+        if fold.bounces:
+            value *= looked_up(table, np.abs(sine_over_r * apart)) ** fold.bounces

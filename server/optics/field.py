@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from server.optics.direct import Sources, light, sources_of
+from server.optics.diffuse import returned_to_plane, returned_to_points
+from server.optics.direct import light_at, light_on_grid, sources_for
 from server.optics.emitters import Emitter
-from server.optics.interface import into_water
-from server.optics.kernel import _strength
+from server.optics.entering import entering_share
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
@@ -74,11 +74,12 @@ def planes(
     for depth_cm in depths_cm:
         _check_depth(tank, depth_cm)
         ppfd = np.zeros((ny, nx))
-        for sources in _sources(emitters, water, depth_cm):
-            ppfd += light(
-                tank, water, sources,
-                x_cm=x[None, :], y_cm=y[:, None], depth_cm=depth_cm, cell_cm=cell,
-            )  # fmt: skip
+        for sources in sources_for(emitters, water, depth_cm=depth_cm):
+            ppfd += light_on_grid(
+                tank, water, sources, x_cm=x, y_cm=y, depth_cm=depth_cm, cell_cm=cell
+            )
+        floor_sources = sources_for(emitters, water, depth_cm=tank.depth_cm)
+        ppfd += returned_to_plane(tank, water, floor_sources, x_cm=x, y_cm=y, depth_cm=depth_cm)
         found.append(Plane(depth_cm=depth_cm, x_cm=x, y_cm=y, ppfd=ppfd))
     return tuple(found)
 
@@ -106,11 +107,13 @@ def at_points(
     for depth in np.unique(z):
         _check_depth(tank, float(depth))
         here = z == depth
-        for sources in _sources(emitters, water, float(depth)):
-            ppfd[here] += light(
+        for sources in sources_for(emitters, water, depth_cm=float(depth)):
+            ppfd[here] += light_at(
                 tank, water, sources, x_cm=x[here], y_cm=y[here], depth_cm=float(depth)
             )
-    return ppfd
+    floor_sources = sources_for(emitters, water, depth_cm=tank.depth_cm)
+    points = np.stack([x, y, z], axis=1)
+    return ppfd + returned_to_points(tank, water, floor_sources, points_cm=points)
 
 
 def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> float:
@@ -122,11 +125,7 @@ def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> f
     emitted = sum(emitter.ppf_umol_s for emitter in emitters)
     if emitted <= 0.0:
         return 0.0
-    entered = 0.0
-    for height_cm in sorted({emitter.height_cm for emitter in emitters}):
-        level = [emitter for emitter in emitters if emitter.height_cm == height_cm]
-        for sources in sources_of(level, water, detail_cm=max(0.25 * height_cm, 1.0)):
-            entered += float(np.sum(sources.ppf_umol_s * _entering(tank, water, sources)))
+    entered = sum(emitter.ppf_umol_s * entering_share(tank, water, emitter) for emitter in emitters)
     return entered / emitted
 
 
@@ -147,36 +146,3 @@ def _check_places(tank: Tank, x: Floats, y: Floats) -> None:
     for name, values, extent in (("x_cm", x, tank.length_cm), ("y_cm", y, tank.width_cm)):
         if not np.all((values >= 0.0) & (values <= extent)):
             raise ValueError(f"{name} must lie between 0 and {extent:g}")
-
-
-def _sources(emitters: Sequence[Emitter], water: Water, depth_cm: float) -> tuple[Sources, ...]:
-    """Points fine enough for a level: pieces a fifth of the optical distance long."""
-    found: list[Sources] = []
-    for height_cm in sorted({emitter.height_cm for emitter in emitters}):
-        level = [emitter for emitter in emitters if emitter.height_cm == height_cm]
-        distance = height_cm + depth_cm / water.refractive_index
-        found.extend(sources_of(level, water, detail_cm=max(0.2 * distance, 0.2)))
-    return tuple(found)
-
-
-def _entering(tank: Tank, water: Water, sources: Sources) -> Floats:
-    """Share of each source's photons that enters the water, shape (n,)."""
-    edges = np.sin(np.linspace(0.0, np.pi / 2, 721)) ** 2 * (np.pi / 2)
-    theta = (edges[1:] + edges[:-1]) / 2
-    cosine = np.cos(theta)
-    strength, turning = _strength(sources.beam, cosine)
-    passed = into_water(cosine, n_water=water.refractive_index, cover=tank.cover)
-    ring = np.diff(-np.cos(edges)) * passed * strength
-    radius = sources.height_cm * np.tan(theta)
-    phi = (np.arange(720) + 0.5) * np.pi / 360
-    shares = np.empty(sources.x_cm.size)
-    for k, (x, y) in enumerate(zip(sources.x_cm, sources.y_cm, strict=True)):
-        px = x + radius[:, None] * np.cos(phi)
-        py = y + radius[:, None] * np.sin(phi)
-        inside = (px >= 0) & (px <= tank.length_cm) & (py >= 0) & (py <= tank.width_cm)
-        if turning is None:
-            shares[k] = 2 * np.pi * float(ring @ inside.mean(axis=1))
-        else:
-            towards = turning.per_flux(np.degrees(theta)[:, None], np.degrees(phi)[None, :])
-            shares[k] = 2 * np.pi * float(ring @ (inside * towards).mean(axis=1))
-    return shares

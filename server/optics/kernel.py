@@ -1,7 +1,7 @@
 """The light of one emitting point on a level plane, as tables over the distance from its foot.
 
-Light leaves a point at `height_cm` above the water at the angle θ to the vertical, passes the
-surface, goes on at θ′ (sin θ = n sin θ′) and meets the level `depth_cm` at the distance
+Light leaves a point at the height H above the water at the angle θ to the vertical, passes the
+surface, goes on at θ′ (sin θ = n sin θ′) and meets the level at depth z at the distance
 
     r(θ) = H tan θ + z tan θ′.
 
@@ -23,104 +23,141 @@ from numpy.typing import NDArray
 
 from server.optics.interface import into_water
 from server.optics.photometry import IntensityTable, cosine_power
+from server.optics.tank import Water
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
+Absorption = tuple[tuple[float, float], ...]
+Beam = float | IntensityTable
+"""A beam angle [°] or a measured table."""
 
-ENTRIES = 16384
-"""Steps of the tables. Values are taken at the nearest step, without interpolation."""
-
-_RAYS = 3000
 SQ_CM_PER_SQ_M = 1e4
+
+_FINENESS = 400
+"""Steps of a table within the width of its peak; values are taken at the nearest step."""
+
+_ENTRIES = (2048, 32768)
+_RAYS = 2000
 
 
 @dataclass(frozen=True, kw_only=True)
 class KernelKey:
-    """All that the tables depend on. `beam` is a beam angle [°] or a measured table."""
+    """All that the tables depend on.
+
+    reach_cm: the furthest distance looked up. blur_cm: side of the square over which the light is
+    averaged (a cell, a piece of a lamp).
+    """
 
     height_cm: float
     depth_cm: float
-    beam: float | IntensityTable
+    beam: Beam
     refractive_index: float
-    absorption: tuple[tuple[float, float], ...]
+    absorption: Absorption
     cover: bool
     reach_cm: float
     blur_cm: float = 0.0
-    """Side of the square over which the table is averaged (a cell, a piece of a lamp)."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Kernel:
-    """Tables with ENTRIES values each; entry k stands for the distance k / steps_per_cm.
+    """Tables; entry k stands for the distance k / steps_per_cm, further ones for the last.
 
-    ppfd: on a level plane per unit of intensity [µmol m⁻² s⁻¹ per µmol s⁻¹ of the whole emitter].
-        Where the emitter has a measured table that turns with φ, without its intensity.
+    ppfd: on a level plane [µmol m⁻² s⁻¹ per µmol s⁻¹ of the whole emitter]. Where the emitter's
+        table turns with φ: per sr⁻¹ of its intensity, and `turning` is that table.
     entry: where the ray crossed the surface, as a share of the distance from foot to target.
-    entry_slope: d(crossing distance)/d(target distance).
+    entry_bend: (d crossing / d target − entry) / r² [cm⁻²].
     sine_over_r, tangent_over_r: of θ′, divided by the distance [cm⁻¹].
-    theta_deg: angle in air; used with tables that turn with φ.
+    secant: 1 / cos θ′, the path through the water per unit of depth.
+    theta_deg: angle in air.
     """
 
     steps_per_cm: float
     ppfd: Singles
     entry: Singles
-    entry_slope: Singles
+    entry_bend: Singles
     sine_over_r: Singles
     tangent_over_r: Singles
+    secant: Singles
     theta_deg: Singles
     turning: IntensityTable | None
 
+    @property
+    def last(self) -> int:
+        return int(self.ppfd.size - 1)
 
-@lru_cache(maxsize=512)
+
+def peak_width_cm(beam: Beam, *, height_cm: float, depth_cm: float, water: Water) -> float:
+    """Distance over which the light of a point falls off at a depth, roughly [cm].
+
+    (H + z/n) times a factor for beams narrower than a Lambertian's.
+    """
+    power = 6.0 if isinstance(beam, IntensityTable) else max(cosine_power(beam), 1.0)
+    distance = height_cm + depth_cm / water.refractive_index
+    return float(distance * 2.0 / np.sqrt(power + 3.0))
+
+
+@lru_cache(maxsize=1024)
 def kernel(key: KernelKey) -> Kernel:
-    """Tables for one point over one level; about 1 ms when new, then remembered."""
+    """Tables for one point over one level; under 1 ms when new, then remembered."""
     height, depth, n = key.height_cm, key.depth_cm, key.refractive_index
-    tan_air = _tangents(key)
+    width = peak_width_cm(
+        key.beam, height_cm=height, depth_cm=depth, water=Water(refractive_index=n)
+    )
+    entries = int(np.clip(_FINENESS * key.reach_cm / width, *_ENTRIES))
+    r = np.linspace(0.0, key.reach_cm, entries)
+    tan_air = _tangent_at(key, r)
     cos_air = 1.0 / np.sqrt(1.0 + tan_air**2)
     sin_air = tan_air * cos_air
     sin_water = sin_air / n
     cos_water = np.sqrt(np.maximum(1.0 - sin_water**2, 1e-12))
-    tan_water = sin_water / cos_water
-    r = height * tan_air + depth * tan_water
     slope = height / cos_air**2 + depth * cos_air / (n * cos_water**3)
     at_foot = height + depth / n
-    near = r < 1e-9 * at_foot
-    safe_r = np.where(near, 1.0, r)
-    thinning = np.where(near, 1.0 / at_foot, sin_air / safe_r) / slope
-    strength, turning = _strength(key.beam, cos_air)
+    sine_over_r = _per_distance(sin_air, r, 1.0 / at_foot)
+    level, turning = strength(key.beam, cos_air)
     passed = into_water(cos_air, n_water=n, cover=key.cover)
-    ppfd = SQ_CM_PER_SQ_M * strength * passed * _left(key.absorption, depth / cos_water) * thinning
-    ppfd = _averaged(r, ppfd, key.blur_cm)
-    share = np.where(near, height / at_foot, height * tan_air / safe_r)
-    grid = np.linspace(0.0, key.reach_cm, ENTRIES)
-
-    def table(values: Floats) -> Singles:
-        return np.interp(grid, r, values).astype(np.float32)
-
+    left = what_is_left(key.absorption, depth / cos_water)
+    ppfd = SQ_CM_PER_SQ_M * level * passed * left * sine_over_r / slope
+    entry = height * sine_over_r / cos_air
+    bend = _per_distance(height / cos_air**2 / slope - entry, r**2, 0.0)
     return Kernel(
-        steps_per_cm=(ENTRIES - 1) / key.reach_cm,
-        ppfd=table(ppfd),
-        entry=table(share),
-        entry_slope=table(height / cos_air**2 / slope),
-        sine_over_r=table(np.where(near, 1.0 / (n * at_foot), sin_water / safe_r)),
-        tangent_over_r=table(np.where(near, 1.0 / (n * at_foot), tan_water / safe_r)),
-        theta_deg=table(np.degrees(np.arctan(tan_air))),
+        steps_per_cm=(entries - 1) / key.reach_cm,
+        ppfd=_averaged(r, ppfd, key.blur_cm).astype(np.float32),
+        entry=entry.astype(np.float32),
+        entry_bend=bend.astype(np.float32),
+        sine_over_r=(sine_over_r / n).astype(np.float32),
+        tangent_over_r=(sine_over_r / n / cos_water).astype(np.float32),
+        secant=(1.0 / cos_water).astype(np.float32),
+        theta_deg=np.degrees(np.arctan(tan_air)).astype(np.float32),
         turning=turning,
     )
 
 
-def _tangents(key: KernelKey) -> Floats:
-    """Tangents of the rays' angles in air: dense within the beam, out to beyond the reach."""
-    furthest = 1.05 * (key.reach_cm + 1.0) / key.height_cm
-    narrow = 0.2
-    if not isinstance(key.beam, IntensityTable):
-        narrow = float(np.clip(1.0 / np.sqrt(1.0 + cosine_power(key.beam)), 1e-3, 0.5))
-    return np.asarray(narrow * np.sinh(np.linspace(0.0, np.arcsinh(furthest / narrow), _RAYS)))
+def what_is_left(absorption: Absorption, path_cm: Floats) -> Floats:
+    """Share of the light that is left after a path through the water: Σ share exp(−a path)."""
+    left = np.zeros_like(path_cm)
+    for share, per_m in absorption:
+        left += share * np.exp(-per_m / 100.0 * path_cm)
+    return left
 
 
-def _strength(
-    beam: float | IntensityTable, cos_air: Floats
-) -> tuple[Floats, IntensityTable | None]:
+def _tangent_at(key: KernelKey, r: Floats) -> Floats:
+    """Tangent of the angle in air of the ray that lands at each distance: r(θ) turned round."""
+    rays = np.linspace(0.0, np.arcsinh(1.01 * (key.reach_cm + 1.0) / key.height_cm), _RAYS)
+    tan_air = np.sinh(rays)
+    sin_water = np.tanh(rays) / key.refractive_index
+    tan_water = sin_water / np.sqrt(np.maximum(1.0 - sin_water**2, 1e-12))
+    lands = key.height_cm * tan_air + key.depth_cm * tan_water
+    return np.sinh(np.interp(r, lands, rays))
+
+
+def _per_distance(values: Floats, distance: Floats, at_foot: float) -> Floats:
+    """values / distance, with the limit given for the foot itself."""
+    found = np.full_like(values, at_foot)
+    np.divide(values, distance, out=found, where=distance > 1e-9)
+    return found
+
+
+def strength(beam: Beam, cos_air: Floats) -> tuple[Floats, IntensityTable | None]:
     """Intensity per unit of flux [sr⁻¹] along the rays, or 1 and the table that turns with φ."""
     if not isinstance(beam, IntensityTable):
         power = cosine_power(beam)
@@ -130,24 +167,18 @@ def _strength(
     return np.ones_like(cos_air), beam
 
 
-def _left(absorption: tuple[tuple[float, float], ...], path_cm: Floats) -> Floats:
-    """Share of the light that is left after a path through the water."""
-    left = np.zeros_like(path_cm)
-    for share, per_m in absorption:
-        left += share * np.exp(-per_m / 100.0 * path_cm)
-    return left
-
-
 def _averaged(r: Floats, ppfd: Floats, blur_cm: float) -> Floats:
-    """Average over a small square: f + b²/24 ∇²f, the second term of its Taylor series.
+    """Average over a small square: f + b²/24 ∇²f, the start of its Taylor series.
 
-    With s = r², ∇²f = 4 (f′ + s f″). The step is held within a third so that a table too sharp
-    for its square stays positive; callers cut such squares into smaller ones.
+    On even steps of r, ∇²f = f″ + f′/r. The change is held within a third of the value, so that
+    a table too sharp for its square stays positive; callers cut such squares smaller first.
     """
     if blur_cm <= 0.0:
         return ppfd
-    s = r**2
-    first = np.gradient(ppfd, s)
-    bend = 4.0 * (first + s * np.gradient(first, s))
-    change = blur_cm**2 / 24.0 * bend
+    step = r[1]
+    edge = np.concatenate([[ppfd[1]], ppfd, [ppfd[-1]]])
+    second = (edge[2:] - 2.0 * ppfd + edge[:-2]) / step**2
+    first = (edge[2:] - edge[:-2]) / (2.0 * step)
+    change = blur_cm**2 / 24.0 * (second + _per_distance(first, r, float(second[0])))
+    change[-1] = change[-2]
     return ppfd + np.clip(change, -ppfd / 3.0, ppfd / 3.0)

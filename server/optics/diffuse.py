@@ -1,0 +1,206 @@
+"""Light that the floor and diffuse walls return, to and fro until it is gone.
+
+Radiosity: each piece of a scattering face gets direct light D and light from the others, and
+returns its albedo ρ of the sum, B = ρ (D + K B), so B = (1 − ρK)⁻¹ ρ D. K holds the paths by
+clear walls and by the underside of the surface, which returns 0.48 of diffuse light for n = 1.34.
+Everything but D depends on the tank alone and is remembered.
+
+Source of the method: Goral et al. 1984 (radiosity), Siegel & Howell's enclosure exchange, from
+memory; results are checked against brute force.
+"""
+
+from collections.abc import Sequence
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.optics.direct import Sources, light_on_grid, recoloured
+from server.optics.patches import Face, Receivers, faces_of, transfer
+from server.optics.tank import Tank, Water
+
+Floats = NDArray[np.float64]
+
+LADDER_PER_M = (0.0, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8, 25.6, 51.2, 102.4)
+"""Absorptions for which scattered light is worked out; others are mixed from their neighbours."""
+
+_SAMPLES = 2
+"""Direct light on a piece is the mean of this many places squared."""
+
+
+def returned_to_plane(
+    tank: Tank,
+    water: Water,
+    groups: Sequence[Sources],
+    *,
+    x_cm: Floats,
+    y_cm: Floats,
+    depth_cm: float,
+) -> Floats:
+    """PPFD that floor and diffuse walls add on a level plane, shape (ny, nx).
+
+    Worked out on a few Chebyshev nodes and carried to the cells by the polynomial through them:
+    scattered light is smooth.
+    """
+    total = np.zeros((y_cm.size, x_cm.size))
+    nodes_x, nodes_y = _node_counts(tank, depth_cm)
+    to_x = _carry(tank.length_cm, nodes_x, x_cm)
+    to_y = _carry(tank.width_cm, nodes_y, y_cm)
+    for per_m, arriving in _arriving(tank, water, groups):
+        response = _plane_response(tank, water.refractive_index, per_m, depth_cm)
+        at_nodes = (response @ arriving).reshape(nodes_y, nodes_x)
+        total += to_y @ at_nodes @ to_x.T
+    return np.asarray(np.maximum(total, 0.0))
+
+
+def returned_to_points(
+    tank: Tank,
+    water: Water,
+    groups: Sequence[Sources],
+    *,
+    points_cm: Floats,
+) -> Floats:
+    """PPFD that floor and diffuse walls add at upward-facing sensors; points_cm: (n, 3) → (n,)."""
+    total = np.zeros(points_cm.shape[0])
+    key = (points_cm.shape[0], points_cm.astype(np.float64).tobytes())
+    for per_m, arriving in _arriving(tank, water, groups):
+        total += _points_response(tank, water.refractive_index, per_m, key) @ arriving
+    return np.asarray(np.maximum(total, 0.0))
+
+
+def arriving_directly(tank: Tank, water: Water, groups: Sequence[Sources]) -> dict[float, Floats]:
+    """Direct light on every piece of every scattering face, by rung of the ladder."""
+    return dict(_arriving(tank, water, groups))
+
+
+def rungs(
+    absorption: tuple[tuple[float, float], ...], path_cm: float
+) -> dict[float, tuple[tuple[float, float], ...]]:
+    """Which parts of the light count to which rung: rung → ((share, per_m), …).
+
+    A part between two rungs is split so that the mixture fades over path_cm as the part does.
+    """
+    found: dict[float, list[tuple[float, float]]] = {}
+    for share, per_m in absorption:
+        high = next(k for k, rung in enumerate(LADDER_PER_M) if rung >= per_m)
+        low = max(high - 1, 0)
+        fades = [np.exp(-LADDER_PER_M[k] * path_cm / 100.0) for k in (low, high)]
+        exact = np.exp(-per_m * path_cm / 100.0)
+        upper = 1.0 if high == low else float((fades[0] - exact) / (fades[0] - fades[1]))
+        for k, part in ((low, 1.0 - upper), (high, upper)):
+            if part * share > 1e-9:
+                found.setdefault(LADDER_PER_M[k], []).append((part * share, per_m))
+    return {rung: tuple(parts) for rung, parts in found.items()}
+
+
+def _arriving(tank: Tank, water: Water, groups: Sequence[Sources]) -> list[tuple[float, Floats]]:
+    faces = faces_of(tank)
+    sums: dict[float, Floats] = {}
+    for group in groups:
+        for per_m, parts in rungs(group.absorption, 1.5 * tank.depth_cm).items():
+            got = [_direct_on(tank, water, recoloured(group, parts), face) for face in faces]
+            if got:
+                sums[per_m] = sums.get(per_m, 0.0) + np.concatenate(got)
+    return sorted(sums.items())
+
+
+def _direct_on(tank: Tank, water: Water, sources: Sources, face: Face) -> Floats:
+    """Direct light and light by clear walls on each piece of a face, shape (face.size,)."""
+    u, v = (_samples(edges) for edges in face.nodes)
+    if face.axis == 2:
+        cell = (tank.length_cm / u.size, tank.width_cm / v.size)
+        found = light_on_grid(
+            tank, water, sources, x_cm=u, y_cm=v, depth_cm=tank.depth_cm, cell_cm=cell
+        ).T
+    else:
+        found = np.stack([_on_wall(tank, water, sources, face, u, depth) for depth in v], axis=1)
+    nu, nv = face.shape
+    return found.reshape(nu, _SAMPLES, nv, _SAMPLES).mean(axis=(1, 3)).ravel()
+
+
+def _on_wall(
+    tank: Tank, water: Water, sources: Sources, face: Face, along: Floats, depth_cm: float
+) -> Floats:
+    at = np.array([face.at_cm])
+    return light_on_grid(
+        tank, water, sources,
+        x_cm=at if face.axis == 0 else along,
+        y_cm=along if face.axis == 0 else at,
+        depth_cm=float(depth_cm),
+        receiver="wall_x" if face.axis == 0 else "wall_y",
+    ).ravel()  # fmt: skip
+
+
+def _samples(edges: Floats) -> Floats:
+    """Evenly placed sample points within each piece."""
+    steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES
+    return np.asarray((edges[:-1, None] + np.diff(edges)[:, None] * steps).ravel())
+
+
+@lru_cache(maxsize=48)
+def _settled(tank: Tank, refractive_index: float, per_m: float) -> Floats:
+    """(1 − ρK)⁻¹ ρ: from direct light on the pieces to the light each piece gives off."""
+    faces = faces_of(tank)
+    rho = np.concatenate([np.full(face.size, face.albedo) for face in faces])
+    rows = []
+    for into in faces:
+        receivers = Receivers(points=into.centres, axis=into.axis, looks=into.inward)
+        rows.append(_all_faces(tank, refractive_index, per_m, receivers))
+    exchange = np.concatenate(rows)
+    settled = np.linalg.solve(np.eye(rho.size) - rho[:, None] * exchange, np.diag(rho))
+    return np.asarray(settled)
+
+
+def _all_faces(tank: Tank, refractive_index: float, per_m: float, receivers: Receivers) -> Floats:
+    parts = [
+        transfer(tank, refractive_index, per_m, receivers=receivers, face=face)
+        for face in faces_of(tank)
+    ]
+    return np.concatenate(parts, axis=1)
+
+
+@lru_cache(maxsize=256)
+def _plane_response(tank: Tank, refractive_index: float, per_m: float, depth_cm: float) -> Floats:
+    """From direct light on the pieces to PPFD at a plane's nodes, shape (nodes, pieces)."""
+    nodes_x, nodes_y = _node_counts(tank, depth_cm)
+    y, x = np.meshgrid(
+        _nodes(tank.width_cm, nodes_y), _nodes(tank.length_cm, nodes_x), indexing="ij"
+    )
+    points = np.stack([x.ravel(), y.ravel(), np.full(x.size, depth_cm)], axis=1)
+    return _response(tank, refractive_index, per_m, points)
+
+
+@lru_cache(maxsize=64)
+def _points_response(
+    tank: Tank, refractive_index: float, per_m: float, key: tuple[int, bytes]
+) -> Floats:
+    points = np.frombuffer(key[1], dtype=np.float64).reshape(key[0], 3)
+    return _response(tank, refractive_index, per_m, points)
+
+
+def _response(tank: Tank, refractive_index: float, per_m: float, points: Floats) -> Floats:
+    receivers = Receivers(points=points, axis=2, looks=-1)
+    seen = _all_faces(tank, refractive_index, per_m, receivers)
+    return np.asarray(seen @ _settled(tank, refractive_index, per_m))
+
+
+def _node_counts(tank: Tank, depth_cm: float) -> tuple[int, int]:
+    scale = 0.5 * tank.depth_cm
+    counts = [int(np.clip(6 + np.ceil(e / scale), 8, 24)) for e in (tank.length_cm, tank.width_cm)]
+    return counts[0], counts[1]
+
+
+def _nodes(extent_cm: float, count: int) -> Floats:
+    """Chebyshev nodes of the first kind over 0 … extent."""
+    angle = (np.arange(count) + 0.5) * np.pi / count
+    return np.asarray(extent_cm * (1.0 - np.cos(angle)) / 2.0)
+
+
+def _carry(extent_cm: float, count: int, to_cm: Floats) -> Floats:
+    """Matrix from values at the nodes to values of their polynomial at to_cm."""
+    angle = np.arccos(np.clip(1.0 - 2.0 * to_cm / extent_cm, -1.0, 1.0))
+    at_nodes = (np.arange(count) + 0.5) * np.pi / count
+    order = np.arange(count)
+    weight = np.where(order == 0, 1.0, 2.0) / count
+    return np.asarray(np.cos(angle[:, None] * order) @ (weight[:, None] * np.cos(
+        order[:, None] * at_nodes[None, :])))  # fmt: skip
