@@ -153,7 +153,7 @@ class serving:
     """Serves an app from a thread for the length of a block."""
 
     def __init__(self, app: FastAPI) -> None:
-        self.listener = socket.socket()
+        self.listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
         self.listener.bind(("127.0.0.1", 0))
         config = uvicorn.Config(app, log_level="warning", access_log=False)
         self.server = uvicorn.Server(config)
