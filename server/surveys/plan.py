@@ -61,8 +61,13 @@ class Plan:
 
     @property
     def absorption_per_m(self) -> float:
-        """Mean absorption over the parts of the light [m⁻¹]."""
-        return float(sum(share * per_m for share, per_m in self.water.absorption))
+        """Mean absorption over the parts of the light, by photon flux [m⁻¹]."""
+        bands = [(e.ppf_umol_s, e.absorption or self.water.absorption) for e in self.emitters]
+        flux = sum(ppf for ppf, _ in bands)
+        if flux <= 0:
+            bands, flux = [(1.0, self.water.absorption)], 1.0
+        mean = sum(ppf * sum(share * per_m for share, per_m in parts) for ppf, parts in bands)
+        return float(mean / flux)
 
     @property
     def beam_deg(self) -> float | None:

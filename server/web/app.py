@@ -16,19 +16,27 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.dose.api import router as dose_json
+from server.web.dose.routes import router as dose_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.stewards.routes import router as stewards_pages
+from server.web.tanks.animal_routes import router as animals_pages
+from server.web.tanks.light_routes import router as setups_pages
+from server.web.tanks.routes import router as tanks_pages
 from server.web.surveys.api import router as surveys_json
 
 ROUTERS = (
     measured_map_json,
     dose_json,
+    dose_pages,
     surveys_json,
     members_pages,
     stewards_pages,
+    tanks_pages,
+    setups_pages,
+    animals_pages,
     help_pages,
 )
 _TOO_SMALL_TO_ZIP = 500

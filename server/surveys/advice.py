@@ -1,0 +1,297 @@
+"""The one change that would put most animals in range, worked out on the corrected model.
+
+Every lamp alone and all lamps together are tried at other powers and heights, every lamp at other
+places, and every animal elsewhere. The engine says how the light at the animals would change; the
+map says how well the light there is known now. A change is judged by how many animals it puts in
+range, then by how surely, then by how little it alters.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.optics.emitters import Emitter
+from server.surveys import changed, places, verdict
+from server.surveys.estimate import Estimate, MeasuredMap
+from server.surveys.plan import Animal, Plan, light_of, points_of
+from server.surveys.verdict import Judged
+
+Floats = NDArray[np.float64]
+
+POWERS = tuple(p / 100 for p in range(5, 101, 1))
+HEIGHT_STEP_CM = 2.0
+PLACE_STEPS_CM = (-20.0, -15.0, -10.0, -5.0, 5.0, 10.0, 15.0, 20.0)
+# A light further from the one measured is known less well, by this share of the ln change.
+PER_CHANGE = 0.05
+# Never more than the keeper would dare at once is no rule of ours: pages say to go in steps.
+
+
+class Kind(StrEnum):
+    """What would be changed."""
+
+    POWER = "power"
+    HEIGHT = "height"
+    LAMP_PLACE = "lamp place"
+    ANIMAL_PLACE = "animal place"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Hanging:
+    """How a lamp hangs and how far it may go."""
+
+    power: float
+    height_cm: float
+    x_cm: float
+    y_cm: float
+    dimmable: bool = True
+    least_height_cm: float = 10.0
+    most_height_cm: float = 60.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """One change.
+
+    lamp: index of the lamp, None for all of them. before, after: power (0–1), height [cm] of the
+    lamp (of the first for all), or place (x, y[, depth]) [cm].
+    """
+
+    kind: Kind
+    lamp: int | None = None
+    animal: int | None = None
+    before: tuple[float, ...] = ()
+    after: tuple[float, ...] = ()
+
+    @property
+    def size(self) -> float:
+        """How much is altered, in shares of itself; moving an animal counts as a big thing."""
+        gap = float(np.linalg.norm(np.subtract(self.after, self.before)))
+        if self.kind is Kind.POWER or self.kind is Kind.HEIGHT:
+            return gap / max(self.before[0], 1e-6)
+        return gap / 40.0 + (0.5 if self.kind is Kind.ANIMAL_PLACE else 0.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """The best single change and what it would do.
+
+    in_range_before, in_range_after: animals whose likeliest light lies within their range.
+    sure_before, sure_after: expected number in range, counting doubt.
+    """
+
+    change: Change
+    now: tuple[Judged, ...]
+    then: tuple[Judged, ...]
+    in_range_before: int
+    in_range_after: int
+    sure_before: float
+    sure_after: float
+
+    @property
+    def helps(self) -> bool:
+        """More animals in range than now, or the same number clearly more surely."""
+        more = self.in_range_after > self.in_range_before
+        same = self.in_range_after == self.in_range_before
+        return more or (same and self.sure_after > self.sure_before + 0.3)
+
+
+def advice(
+    found: MeasuredMap, animals: Sequence[Animal], hanging: Sequence[Hanging]
+) -> Advice | None:
+    """The one change that would put most animals in range; None without animals or lamps.
+
+    hanging: one per lamp of the plan. Where nothing helps, the best change is given all the same
+    and `Advice.helps` is false.
+    """
+    if not animals or not found.plan.lamps:
+        return None
+    points = points_of(animals)
+    now = found.at(points)
+    before = verdict.judged(now, animals)
+    best: tuple[tuple[float, ...], Change, tuple[Judged, ...]] | None = None
+    for change, light, whom in _tried(found, animals, hanging, now, points):
+        then = verdict.judged(light, whom)
+        rank = (_count(then), round(_sure(then), 2), -change.size)
+        if best is None or rank > best[0]:
+            best = (rank, change, then)
+    if best is None:
+        return None
+    _, change, then = best
+    return Advice(
+        change=change,
+        now=before,
+        then=then,
+        in_range_before=_count(before),
+        in_range_after=_count(then),
+        sure_before=_sure(before),
+        sure_after=_sure(then),
+    )
+
+
+def changed_plan(plan: Plan, change: Change) -> Plan:
+    """A plan with the change made (an animal's move leaves it as it is)."""
+    if change.kind is Kind.POWER:
+        factor = change.after[0] / max(change.before[0], 1e-6)
+        factors = tuple(factor if change.lamp in (None, n) else 1.0 for n in range(len(plan.lamps)))
+        return changed.with_output(plan, factors)
+    if change.kind is Kind.HEIGHT:
+        return _moved(plan, change.lamp, up_cm=change.after[0] - change.before[0])
+    if change.kind is Kind.LAMP_PLACE:
+        x, y = (change.after[i] - change.before[i] for i in (0, 1))
+        return _moved(plan, change.lamp, right_cm=x, back_cm=y)
+    return plan
+
+
+def _tried(
+    found: MeasuredMap,
+    animals: Sequence[Animal],
+    hanging: Sequence[Hanging],
+    now: Estimate,
+    points: Floats,
+) -> Iterator[tuple[Change, Estimate, Sequence[Animal]]]:
+    """Every change with the light it would give the animals."""
+    corrected = found.corrected
+    by_lamp = np.array([light_of(corrected, lamp.emitters, points) for lamp in corrected.lamps])
+    total = np.maximum(by_lamp.sum(axis=0), 1e-9)
+    for change in _power_changes(hanging):
+        factor = change.after[0] / change.before[0]
+        part = total if change.lamp is None else by_lamp[change.lamp]
+        yield change, _times(now, 1 + (factor - 1) * part / total), animals
+    for change in (*_height_changes(hanging), *_place_changes(found, hanging)):
+        light = _changed_light(corrected, change, by_lamp, points)
+        yield change, _times(now, light / total), animals
+    yield from _animal_changes(found, animals, now)
+
+
+def _changed_light(plan: Plan, change: Change, by_lamp: Floats, points: Floats) -> Floats:
+    """Light at the animals with the change; lamps that stay are not asked about again."""
+    after = changed_plan(plan, change)
+    if change.lamp is None:
+        return after.ppfd(points)
+    others = by_lamp.sum(axis=0) - by_lamp[change.lamp]
+    moved = light_of(after, after.lamps[change.lamp].emitters, points)
+    return np.asarray(others + moved, dtype=np.float64)
+
+
+def _power_changes(hanging: Sequence[Hanging]) -> Iterator[Change]:
+    for lamp, hung in enumerate(hanging):
+        if hung.dimmable and hung.power > 0 and len(hanging) > 1:
+            for power in POWERS:
+                yield Change(kind=Kind.POWER, lamp=lamp, before=(hung.power,), after=(power,))
+    top = max(hung.power for hung in hanging)
+    if top > 0 and all(hung.dimmable for hung in hanging):
+        for power in POWERS:
+            yield Change(kind=Kind.POWER, before=(top,), after=(power,))
+
+
+def _height_changes(hanging: Sequence[Hanging]) -> Iterator[Change]:
+    alone = range(len(hanging)) if len(hanging) > 1 else ()
+    for lamp in (None, *alone):
+        chosen = hanging if lamp is None else (hanging[lamp],)
+        start = chosen[0].height_cm
+        least = max(hung.least_height_cm - hung.height_cm for hung in chosen)
+        most = min(hung.most_height_cm - hung.height_cm for hung in chosen)
+        for height in np.arange(np.ceil(start + least), start + most + 0.1, HEIGHT_STEP_CM):
+            if abs(height - start) >= 1:
+                yield Change(kind=Kind.HEIGHT, lamp=lamp, before=(start,), after=(float(height),))
+
+
+def _place_changes(found: MeasuredMap, hanging: Sequence[Hanging]) -> Iterator[Change]:
+    sides = (found.plan.tank.length_cm, found.plan.tank.width_cm)
+    for lamp, hung in enumerate(hanging):
+        for axis in (0, 1):
+            for step in PLACE_STEPS_CM:
+                place = [hung.x_cm, hung.y_cm]
+                place[axis] += step
+                if 0 <= place[axis] <= sides[axis]:
+                    yield Change(
+                        kind=Kind.LAMP_PLACE,
+                        lamp=lamp,
+                        before=(hung.x_cm, hung.y_cm),
+                        after=(place[0], place[1]),
+                    )
+
+
+def _animal_changes(
+    found: MeasuredMap, animals: Sequence[Animal], now: Estimate
+) -> Iterator[tuple[Change, Estimate, Sequence[Animal]]]:
+    """Each animal that is out of range moved to the nearest place that is surely within it."""
+    grid = places.even_grid(found.plan.tank, along=9, across=5, levels=5)
+    light = found.at(grid)
+    for number, animal in enumerate(animals):
+        if animal.low_ppfd <= now.ppfd[number] <= animal.high_ppfd:
+            continue
+        inside = light.chance_below(animal.high_ppfd) - light.chance_below(animal.low_ppfd)
+        fits = np.flatnonzero(inside >= verdict.SURE)
+        if not fits.size:
+            continue
+        away = np.linalg.norm(grid[fits] - points_of([animal]), axis=1)
+        place = np.round(grid[fits[int(np.argmin(away))]])
+        yield _moved_animal(found, animals, number, place)
+
+
+def _moved_animal(
+    found: MeasuredMap, animals: Sequence[Animal], number: int, place: Floats
+) -> tuple[Change, Estimate, Sequence[Animal]]:
+    x, y, depth = (float(value) for value in place)
+    animal = animals[number]
+    moved = list(animals)
+    moved[number] = replace(animal, x_cm=x, y_cm=y, depth_cm=depth)
+    change = Change(
+        kind=Kind.ANIMAL_PLACE,
+        animal=number,
+        before=(animal.x_cm, animal.y_cm, animal.depth_cm),
+        after=(x, y, depth),
+    )
+    return change, found.at(points_of(moved)), moved
+
+
+def _times(light: Estimate, factor: Floats) -> Estimate:
+    """Light changed by a factor, a little less sure the further it goes from what was measured."""
+    log = np.log(np.maximum(factor, 1e-6))
+    scale = np.exp(log)
+    extra = PER_CHANGE * np.abs(log)
+    return Estimate(
+        ppfd=light.ppfd * scale,
+        low=light.low * scale * np.exp(-extra),
+        high=light.high * scale * np.exp(extra),
+        log_mean=light.log_mean + log,
+        log_sd=np.sqrt(light.log_sd**2 + extra**2),
+        weight=light.weight,
+    )
+
+
+def _moved(
+    plan: Plan,
+    lamp: int | None,
+    *,
+    up_cm: float = 0.0,
+    right_cm: float = 0.0,
+    back_cm: float = 0.0,
+) -> Plan:
+    def elsewhere(e: Emitter) -> Emitter:
+        return replace(
+            e,
+            x_cm=e.x_cm + right_cm,
+            y_cm=e.y_cm + back_cm,
+            height_cm=changed.held("height_cm", e.height_cm + up_cm),
+        )
+
+    lamps = tuple(
+        replace(hung, emitters=tuple(elsewhere(e) for e in hung.emitters))
+        if lamp in (None, number)
+        else hung
+        for number, hung in enumerate(plan.lamps)
+    )
+    return replace(plan, lamps=lamps)
+
+
+def _count(judged: Sequence[Judged]) -> int:
+    return sum(j.animal.low_ppfd <= j.ppfd <= j.animal.high_ppfd for j in judged)
+
+
+def _sure(judged: Sequence[Judged]) -> float:
+    return float(sum(j.chance_in_range for j in judged))

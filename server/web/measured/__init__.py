@@ -1,0 +1,1 @@
+"""Readings against the plan: the measured map, its verdicts and what to do next."""

@@ -1,0 +1,178 @@
+"""POST /api/measured-map: readings against the plan, as JSON."""
+
+from collections.abc import Sequence
+from typing import Annotated, Protocol
+
+from fastapi import APIRouter
+from pydantic import Field
+
+from server.optics.tank import Tank
+from server.surveys import explanation, misfit, next_reading
+from server.surveys.estimate import Fit, MeasuredMap, estimate
+from server.surveys.plan import Plan, Reading, lamps_from, points_of
+from server.web.problem import RESPONSES, Refusal
+from server.web.scene_json import Emitters, Number, Strict, TankAsked, WaterAsked
+
+router = APIRouter(tags=["calculators"])
+
+MOST_READINGS = 1000
+MOST_PLACES = 5000
+MOST_PPFD = 100_000.0
+
+_Distance = Annotated[Number, Field(ge=0, le=2000)]
+
+
+class PlaceAsked(Strict):
+    """A place in the water."""
+
+    x_cm: _Distance
+    y_cm: _Distance
+    depth_cm: _Distance
+
+
+class ReadingAsked(PlaceAsked):
+    """A reading, its sensor's factors already applied."""
+
+    ppfd: Annotated[Number, Field(ge=0, le=MOST_PPFD)]
+
+
+class MeasuredMapAsked(Strict):
+    """A plan, what was measured, and where the light is wanted."""
+
+    tank: TankAsked
+    water: WaterAsked
+    emitters: Emitters
+    readings: Annotated[list[ReadingAsked], Field(max_length=MOST_READINGS)]
+    at: Annotated[list[PlaceAsked], Field(max_length=MOST_PLACES)]
+
+
+class LightThere(Strict):
+    """PPFD at one place with its 80 % interval."""
+
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+    ppfd: float
+    low: float
+    high: float
+
+
+class FitAnswer(Strict):
+    """The plan's numbers as the readings make them, each with its 80 % interval."""
+
+    output_factor: float
+    output_factor_interval: tuple[float, float]
+    beam_deg: float | None
+    beam_deg_interval: tuple[float, float] | None
+    absorption_per_m: float
+    absorption_per_m_interval: tuple[float, float]
+    typical_error_percent: float | None = Field(
+        description="Median distance of a reading from what all the others foretell"
+    )
+    explanation: list[str]
+
+
+class NextReadingAnswer(Strict):
+    """The place to measure next and why; `worth_it` is false when it no longer pays."""
+
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+    why: str
+    worth_it: bool
+    narrows_percent: float
+
+
+class MisfitAnswer(Strict):
+    """A reading that does not fit; `reading` counts from 0."""
+
+    reading: int
+    expected_ppfd: float
+    words: str
+
+
+class MeasuredMapAnswer(Strict):
+    """The measured map."""
+
+    at: list[LightThere]
+    fit: FitAnswer
+    next_reading: NextReadingAnswer
+    misfits: list[MisfitAnswer]
+
+
+@router.post("/api/measured-map", responses=RESPONSES, summary="Readings against the plan")
+def measured_map(asked: MeasuredMapAsked) -> MeasuredMapAnswer:
+    """The plan's output, beam and water corrected by the readings, with honest intervals."""
+    tank = asked.tank.tank()
+    _inside(tank, "readings", asked.readings)
+    _inside(tank, "at", asked.at)
+    emitters = [one.emitter() for one in asked.emitters]
+    if not any(one.ppf_umol_s > 0 for one in emitters):
+        words = "at least one emitter must give light: ppf_umol_s above 0"
+        raise Refusal(422, "Some fields could not be taken.", errors=[("emitters", words)])
+    plan = Plan(tank=tank, water=asked.water.water(), lamps=lamps_from(emitters))
+    readings = [Reading(**one.model_dump()) for one in asked.readings]
+    return _answer(estimate(plan, readings), asked.at)
+
+
+def _answer(found: MeasuredMap, at: Sequence[PlaceAsked]) -> MeasuredMapAnswer:
+    points = points_of(at)
+    light = found.at(points)
+    following = next_reading.next_reading(found, places_asked=points)
+    return MeasuredMapAnswer(
+        at=[
+            LightThere(
+                **place.model_dump(),
+                ppfd=float(light.ppfd[i]),
+                low=float(light.low[i]),
+                high=float(light.high[i]),
+            )
+            for i, place in enumerate(at)
+        ],
+        fit=_fit(found.fit, [told.words for told in explanation.explained(found)]),
+        next_reading=NextReadingAnswer(
+            x_cm=following.x_cm,
+            y_cm=following.y_cm,
+            depth_cm=following.depth_cm,
+            why=following.why,
+            worth_it=following.worth_it,
+            narrows_percent=100 * following.narrows,
+        ),
+        misfits=[
+            MisfitAnswer(reading=one.number - 1, expected_ppfd=one.expected_ppfd, words=one.words)
+            for one in misfit.misfits(found)
+        ],
+    )
+
+
+def _fit(fit: Fit, words: list[str]) -> FitAnswer:
+    output, beam, water = fit.output_factor, fit.beam_deg, fit.absorption_per_m
+    return FitAnswer(
+        output_factor=output.value,
+        output_factor_interval=(output.low, output.high),
+        beam_deg=beam.value if beam else None,
+        beam_deg_interval=(beam.low, beam.high) if beam else None,
+        absorption_per_m=water.value,
+        absorption_per_m_interval=(water.low, water.high),
+        typical_error_percent=fit.typical_error_percent,
+        explanation=words,
+    )
+
+
+class _Placed(Protocol):
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+
+
+def _inside(tank: Tank, field: str, places: Sequence[_Placed]) -> None:
+    """Refuses places outside the water, each by its name."""
+    sides = {"x_cm": tank.length_cm, "y_cm": tank.width_cm, "depth_cm": tank.depth_cm}
+    wrong = [
+        (f"{field}.{number}.{name}", f"must lie within the tank, 0 to {side:g} cm")
+        for number, place in enumerate(places)
+        for name, side in sides.items()
+        if getattr(place, name) > side
+    ]
+    if wrong:
+        raise Refusal(422, "Some fields could not be taken.", errors=wrong[:100])
