@@ -24,6 +24,7 @@ from server.dose.day import (
     dli,
     full_hours,
     lit_hours,
+    stretches_above,
 )
 
 Kind = Literal["by_hand", "clock_switch", "programs", "full"]
@@ -205,39 +206,9 @@ def _stretches_of(one: Course, hours: float) -> list[tuple[float, float]]:
     low, high = 0.0, one.peak_ppfd
     for _ in range(60):
         middle = (low + high) / 2
-        low, high = (middle, high) if _above(one, middle)[1] > hours else (low, middle)
-    return _above(one, high)[0]
-
-
-def _above(one: Course, level: float) -> tuple[list[tuple[float, float]], float]:
-    """Stretches (start, length) [h] with the curve at or above a level, and their sum."""
-    found: list[list[float]] = []
-    pieces = zip(one.start_h, one.end_h, one.start_ppfd, one.end_ppfd, strict=True)
-    for start, end, from_level, to_level in pieces:
-        cut = _piece_above(float(start), float(end), float(from_level), float(to_level), level)
-        if cut is None:
-            continue
-        if found and abs(found[-1][1] - cut[0]) < 1e-9:
-            found[-1][1] = cut[1]
-        else:
-            found.append(list(cut))
-    if len(found) > 1 and found[0][0] == 0 and abs(found[-1][1] - HOURS) < 1e-9:
-        first = found.pop(0)
-        found[-1][1] += first[1]
-    stretches = [(start, end - start) for start, end in found]
-    return stretches, sum(length for _, length in stretches)
-
-
-def _piece_above(
-    start: float, end: float, from_level: float, to_level: float, level: float
-) -> tuple[float, float] | None:
-    if max(from_level, to_level) < level:
-        return None
-    if min(from_level, to_level) >= level:
-        return start, end
-    crossing = start + (end - start) * (level - from_level) / (to_level - from_level)
-    cut = (crossing, end) if to_level > from_level else (start, crossing)
-    return cut if cut[1] > cut[0] else None
+        reached = sum(length for _, length in stretches_above(one, middle))
+        low, high = (middle, high) if reached > hours else (low, middle)
+    return stretches_above(one, high)
 
 
 def _longest(

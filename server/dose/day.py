@@ -169,6 +169,36 @@ def hours_at_or_above(one: Course, ppfd: float) -> float:
     return float(one.hours @ share)
 
 
+def stretches_above(one: Course, ppfd: float) -> list[tuple[float, float]]:
+    """When the light is at or above `ppfd`: (start, length) [h] in order, through midnight."""
+    found: list[list[float]] = []
+    pieces = zip(one.start_h, one.end_h, one.start_ppfd, one.end_ppfd, strict=True)
+    for start, end, from_level, to_level in pieces:
+        cut = _piece_above(float(start), float(end), float(from_level), float(to_level), ppfd)
+        if cut is None:
+            continue
+        if found and abs(found[-1][1] - cut[0]) < 1e-9:
+            found[-1][1] = cut[1]
+        else:
+            found.append(list(cut))
+    if len(found) > 1 and found[0][0] == 0 and abs(found[-1][1] - HOURS) < 1e-9:
+        first = found.pop(0)
+        found[-1][1] += first[1]
+    return [(start, end - start) for start, end in found]
+
+
+def _piece_above(
+    start: float, end: float, from_level: float, to_level: float, level: float
+) -> tuple[float, float] | None:
+    if max(from_level, to_level) < level:
+        return None
+    if min(from_level, to_level) >= level:
+        return start, end
+    crossing = start + (end - start) * (level - from_level) / (to_level - from_level)
+    cut = (crossing, end) if to_level > from_level else (start, crossing)
+    return cut if cut[1] > cut[0] else None
+
+
 def lit_hours(one: Course) -> float:
     """Hours a day [h] with any light at all."""
     return float(one.hours @ (np.maximum(one.start_ppfd, one.end_ppfd) > 0))

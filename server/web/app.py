@@ -22,10 +22,10 @@ from server.web.help.routes import router as help_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.stewards.routes import router as stewards_pages
+from server.web.surveys.api import router as surveys_json
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.light_routes import router as setups_pages
 from server.web.tanks.routes import router as tanks_pages
-from server.web.surveys.api import router as surveys_json
 
 ROUTERS = (
     measured_map_json,
