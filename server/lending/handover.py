@@ -134,4 +134,4 @@ def say_late(book: Book, rules: Rules, until: date, *, today: date) -> Changed |
             reason=f"At most {days(rules.longest_loan_days)} more, until {day_in_words(furthest)}; "
             "speak to a steward if you need longer.",
         )
-    return keep_until(book, loan, until, "The holder will bring the meter back late.")
+    return keep_until(book, loan, until, "The holder will bring the meter back late.", today=today)

@@ -30,7 +30,7 @@ from server.lending.calendar import ONE_DAY, Stretch, day_in_words, stretch_in_w
 from server.lending.rules import No
 
 
-def make_way(book: Book, *, after: date = date.min, why: str) -> Changed:
+def make_way(book: Book, *, today: date, after: date = date.min, why: str) -> Changed:
     """Move what begins on or before `after`, and what that pushes in turn, and no more.
 
     The order of the loans stays, lengths stay, days kept free between loans are used up
@@ -42,8 +42,9 @@ def make_way(book: Book, *, after: date = date.min, why: str) -> Changed:
         if loan.instead_of is not None:
             continue
         stretch = _earliest_awake(changed.book, loan, max(loan.stretch.first, free_from))
-        if stretch is None:
-            changed = changed.then(_back_to_the_queue(changed.book, loan, why))
+        begun = _has_begun(changed.book, loan, today=today)
+        if stretch is None or (begun and stretch != loan.stretch):
+            changed = changed.then(_back_to_the_queue(changed.book, loan, why, today=today))
             continue
         if stretch != loan.stretch:
             changed = changed.then(_drop_earlier_offers(changed.book, stretch))
@@ -52,7 +53,12 @@ def make_way(book: Book, *, after: date = date.min, why: str) -> Changed:
     return changed
 
 
-def keep_until(book: Book, loan: Loan, last: date, why: str) -> Changed:
+def _has_begun(book: Book, loan: Loan, *, today: date) -> bool:
+    """Booked days that began with no handover on record, while nobody else had the meter."""
+    return loan.stretch.first < today and out_loan(book) is None
+
+
+def keep_until(book: Book, loan: Loan, last: date, why: str, *, today: date) -> Changed:
     """Lengthen a loan that is out; those behind move only as far as they must."""
     longer = altered(loan, stretch=Stretch(loan.stretch.first, last))
     words = (
@@ -64,7 +70,7 @@ def keep_until(book: Book, loan: Loan, last: date, why: str) -> Changed:
         lines=(told(What.LATE, words, loan=longer),),
     )
     changed = changed.then(_drop_earlier_offers(changed.book, longer.stretch))
-    return changed.then(make_way(changed.book, after=last, why=why))
+    return changed.then(make_way(changed.book, today=today, after=last, why=why))
 
 
 def _without_rest_on(book: Book, out: Stretch) -> Book:
@@ -101,8 +107,17 @@ def _drop_earlier_offers(book: Book, needed: Stretch) -> Changed:
     return changed
 
 
-def _back_to_the_queue(book: Book, loan: Loan, why: str) -> Changed:
-    """Days that cannot be kept: given back, and the place in the queue is kept."""
+def _back_to_the_queue(book: Book, loan: Loan, why: str, *, today: date) -> Changed:
+    """Days that cannot be kept: given back, and the place in the queue is kept.
+
+    Days that are over stay in the history as they were.
+    """
+    if _has_begun(book, loan, today=today):
+        past = altered(
+            loan, state=LoanState.ENDED, stretch=Stretch(loan.stretch.first, today - ONE_DAY)
+        )
+        words = f"{why} The rest of your days with {book.meter_name} is given back."
+        return Changed(book=with_loan(book, past), lines=(told(What.GAVE_BACK, words, loan=past),))
     earlier = earlier_offer_for(book, loan.id)
     if earlier is not None:
         book = with_loan(book, altered(earlier, state=LoanState.LAPSED))
@@ -131,9 +146,10 @@ def move(book: Book, loan_id: int, to: Stretch, *, reason: str, today: date) -> 
         return No(reason="Only loans that are booked or out can be moved.")
     if not reason.strip():
         return No(field="reason", reason="Say why: the member reads this reason.")
-    if loan.state is LoanState.OUT and to.first != loan.stretch.first:
+    begun = loan.state is LoanState.OUT or loan.stretch.first < today
+    if begun and to.first != loan.stretch.first:
         return No(field="from", reason="The loan has begun; only its last day can change.")
-    if to.first < today and loan.state is LoanState.BOOKED:
+    if to.first < today and not begun:
         return No(field="from", reason="The first day lies in the past; today is the earliest.")
     if to.last < today:
         return No(field="to", reason="The last day lies in the past; today is the earliest.")
@@ -165,10 +181,10 @@ def rest(
     ]
     if how == "give_back":
         for loan in touched:
-            changed = changed.then(_back_or_lapse(changed.book, loan, why))
+            changed = changed.then(_back_or_lapse(changed.book, loan, why, today=today))
     line = Line(what=What.RESTED, words=why)
     changed = Changed(book=changed.book, lines=(*changed.lines, line))
-    return changed.then(_clear(changed.book, which, why))
+    return changed.then(_clear(changed.book, why, today=today))
 
 
 def _may_not_rest(book: Book, which: Rest, *, today: date) -> No | None:
@@ -196,19 +212,19 @@ def _bring_back_before(book: Book, which: Rest, why: str) -> Changed:
     return Changed(book=with_loan(book, shorter), lines=(told(What.MOVED, words, loan=shorter),))
 
 
-def _back_or_lapse(book: Book, loan: Loan, why: str) -> Changed:
+def _back_or_lapse(book: Book, loan: Loan, why: str, *, today: date) -> Changed:
     if loan.instead_of is None:
-        return _back_to_the_queue(book, loan, why)
+        return _back_to_the_queue(book, loan, why, today=today)
     return Changed(book=with_loan(book, altered(loan, state=LoanState.LAPSED)))
 
 
-def _clear(book: Book, which: Rest, why: str) -> Changed:
+def _clear(book: Book, why: str, *, today: date) -> Changed:
     """Move whatever lies on the days of a rest, and what that pushes in turn."""
     changed = Changed(book=book)
     for offer in book.loans:
         if offer.state is LoanState.OFFERED and offer.instead_of is not None:
-            changed = changed.then(_back_or_lapse(changed.book, offer, why))
-    return changed.then(make_way(changed.book, why=why))
+            changed = changed.then(_back_or_lapse(changed.book, offer, why, today=today))
+    return changed.then(make_way(changed.book, today=today, why=why))
 
 
 def wake(book: Book, rest_id: int, *, today: date) -> Changed | No:
@@ -240,7 +256,7 @@ def lose(book: Book, *, today: date, reason: str) -> Changed | No:
         lines = (told(What.ENDED, why, loan=ended),)
         changed = changed.then(Changed(book=with_loan(changed.book, ended), lines=lines))
     for loan in in_order_of_days(changed.book.loans, COMING):
-        changed = changed.then(_back_or_lapse(changed.book, loan, why))
+        changed = changed.then(_back_or_lapse(changed.book, loan, why, today=today))
     return changed
 
 

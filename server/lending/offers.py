@@ -147,7 +147,7 @@ def _keep_late_loan(book: Book, *, today: date) -> Changed:
     yesterday = today - ONE_DAY
     if loan is None or loan.stretch.last >= yesterday:
         return Changed(book=book)
-    return keep_until(book, loan, yesterday, "The meter has not come back in time.")
+    return keep_until(book, loan, yesterday, "The meter has not come back in time.", today=today)
 
 
 def _end_past_loans(book: Book, *, today: date) -> Changed:

@@ -28,7 +28,8 @@ from server.lending.book import (
 )
 from server.lending.calendar import Stretch, day_in_words, stretch_in_words
 from server.lending.fairness import waiting
-from server.lending.rules import No, Rules, count, days
+from server.lending.rules import No, Rules, count
+from server.lending.rules import days as days_in_words
 
 # An offer or a move never begins on the very day it is made.
 NOTICE_DAYS = 1
@@ -55,51 +56,68 @@ def forecast(book: Book, rules: Rules, *, today: date) -> dict[int, Stretch | No
 
 def join(book: Book, rules: Rules, request: Request, *, today: date) -> Changed | No:
     """Take a place in the queue; the request comes with its id and number already given."""
-    refusal = _may_not_join(book, rules, request, today=today)
+    refusal = may_join(
+        book,
+        rules,
+        member_id=request.member_id,
+        earliest=request.earliest,
+        latest=request.latest,
+        days=request.days,
+        today=today,
+    )
     if refusal is not None:
         return refusal
-    words = f"Asked for {book.meter_name} for {days(request.days)}."
+    words = f"Asked for {book.meter_name} for {days_in_words(request.days)}."
     line = Line(what=What.ASKED, words=words, member_id=request.member_id, request_id=request.id)
-    request = replace(request, asked_on=today, since=max(today, request.earliest))
-    return Changed(book=with_request(book, request), lines=(line,))
+    asked = replace(
+        request, asked_on=today, since=max(today, request.earliest), state=RequestState.OPEN
+    )
+    return Changed(book=with_request(book, asked), lines=(line,))
 
 
-def _may_not_join(book: Book, rules: Rules, request: Request, *, today: date) -> No | None:
-    mine = [
-        one
-        for one in book.requests
-        if one.member_id == request.member_id and one.state is RequestState.OPEN
-    ]
-    if mine:
+def may_join(
+    book: Book,
+    rules: Rules,
+    *,
+    member_id: int,
+    earliest: date,
+    latest: date | None,
+    days: int,
+    today: date,
+) -> No | None:
+    """Why not, or None. Days: `latest` is the day by which the loan must be over."""
+    if any(one.member_id == member_id and one.state is RequestState.OPEN for one in book.requests):
         return No(reason=f"You are already waiting for {book.meter_name}; one place each.")
-    open_ones = book.requests_elsewhere.count(request.member_id)
+    open_ones = book.requests_elsewhere.count(member_id)
     if open_ones >= rules.open_requests_each:
         return No(
             reason=f"You have {count(open_ones, 'request')} waiting for other meters, and the "
             f"club's rule allows {rules.open_requests_each} at a time."
         )
-    return _dates_may_not_be(rules, request, today=today)
+    if not 1 <= days <= rules.longest_loan_days:
+        most = days_in_words(rules.longest_loan_days)
+        return No(field="days", reason=f"A loan lasts from 1 to {most}.")
+    return _dates_may_not_be(rules, earliest=earliest, latest=latest, days=days, today=today)
 
 
-def _dates_may_not_be(rules: Rules, request: Request, *, today: date) -> No | None:
-    most = rules.longest_loan_days
-    if not 1 <= request.days <= most:
-        return No(field="days", reason=f"A loan lasts from 1 to {days(most)}.")
-    if request.earliest < today:
+def _dates_may_not_be(
+    rules: Rules, *, earliest: date, latest: date | None, days: int, today: date
+) -> No | None:
+    if earliest < today:
         return No(field="earliest", reason="The first day lies in the past; today is the earliest.")
     furthest = today + timedelta(days=rules.ahead_days)
-    if request.earliest > furthest:
+    if earliest > furthest:
+        ahead = days_in_words(rules.ahead_days)
         return No(
-            field="earliest",
-            reason=f"The club looks {days(rules.ahead_days)} ahead, to {day_in_words(furthest)}.",
+            field="earliest", reason=f"The club looks {ahead} ahead, to {day_in_words(furthest)}."
         )
-    first_offer = max(request.earliest, today + timedelta(days=NOTICE_DAYS))
-    needed = first_offer + timedelta(days=request.days - 1)
-    if request.latest is not None and request.latest < needed:
+    first_offer = max(earliest, today + timedelta(days=NOTICE_DAYS))
+    needed = first_offer + timedelta(days=days - 1)
+    if latest is not None and latest < needed:
         return No(
             field="latest",
-            reason=f"{days(request.days).capitalize()} from {day_in_words(first_offer)} last until "
-            f"{day_in_words(needed)}; choose that day or a later one, or fewer days.",
+            reason=f"{days_in_words(days).capitalize()} from {day_in_words(first_offer)} last "
+            f"until {day_in_words(needed)}; choose that day or a later one, or fewer days.",
         )
     return None
 
@@ -135,7 +153,10 @@ def agree(book: Book, rules: Rules, request_id: int, *, agreed: bool) -> Changed
         return Changed(book=book, lines=(told(What.AGREED, words, request=request),))
     shorter = min(request.days, rules.trouble_days)
     book = with_request(book, replace(request, agreed=True, days=shorter))
-    words = f"A steward agreed: your animals are in trouble, so you go ahead, for {days(shorter)}."
+    words = (
+        "A steward agreed: your animals are in trouble, so you go ahead, "
+        f"for {days_in_words(shorter)}."
+    )
     return Changed(book=book, lines=(told(What.AGREED, words, request=request),))
 
 
@@ -163,10 +184,12 @@ def _may_not_pick(
     if wanted.first < today:
         return No(field="from", reason="The first day lies in the past; today is the earliest.")
     if wanted.length_days > rules.longest_loan_days:
-        most = days(rules.longest_loan_days)
+        most = days_in_words(rules.longest_loan_days)
         return No(field="to", reason=f"A loan lasts at most {most}, both ends counted.")
     if wanted.last > furthest:
-        reason = f"The club looks {days(rules.ahead_days)} ahead, to {day_in_words(furthest)}."
+        reason = (
+            f"The club looks {days_in_words(rules.ahead_days)} ahead, to {day_in_words(furthest)}."
+        )
         return No(field="to", reason=reason)
     taken = _taken(book, rules, wanted, today=today)
     if taken is not None:
@@ -175,8 +198,8 @@ def _may_not_pick(
     if held > rules.picked_days_each:
         return No(
             field="to",
-            reason=f"With these you would hold {days(held)} that you picked; the club's rule "
-            f"allows {rules.picked_days_each}. Give some back, or join the queue.",
+            reason=f"With these you would hold {days_in_words(held)} that you picked; the club's "
+            f"rule allows {rules.picked_days_each}. Give some back, or join the queue.",
         )
     return None
 
