@@ -237,6 +237,25 @@ def change_plan(db: Session, setup_id: int, *, lamps: Sequence[LampPlace], name:
     return setup
 
 
+def discard_plan(db: Session, setup_id: int) -> None:
+    """A plan that never hung is thrown away; IntegrityError when something stands on it."""
+    setup = db.get_one(Setup, setup_id)
+    assert setup.state == "plan"
+    for lamp in lamps_of(db, setup_id):
+        db.delete(lamp)
+    db.flush()
+    db.delete(setup)
+    db.flush()
+
+
+def followed_on(db: Session, setup: Setup) -> date | None:
+    """The day another light took over from a hung setup; None while nothing has."""
+    later = select(Setup).where(Setup.tank_id == setup.tank_id, Setup.state == "hung")
+    ranked = sorted((one.since, one.id or 0) for one in db.exec(later))
+    after = [since for since, key in ranked if (since, key) > (setup.since, setup.id or 0)]
+    return after[0] if after else None
+
+
 def session_counts(db: Session, setup_ids: Sequence[int]) -> Mapping[int, int]:
     """How many measurement sessions stand on each setup."""
     counted = (

@@ -1,0 +1,183 @@
+"""Charts of a tank with its lamps and animals: from above and from the front."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.db.light import Hung, Scene
+from server.drawing import axes, tank_view
+from server.models import Tank
+from server.optics.field import at_points, planes
+from server.web import filters
+from server.web.tanks.judged import Judged
+
+LEVELS = tank_view.Levels(
+    tints=(50, 75, 150, 200, 350, 500), lines=(25, 100, 125, 250, 300, 425, 600, 700)
+)
+_WIDE, _NARROW = 470.0, 268.0
+_AIR_CM = 12.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Charts:
+    """The same two views, drawn for a desk and for a phone, and where a tap on them falls."""
+
+    above: tank_view.TankView
+    above_narrow: tank_view.TankView
+    front: tank_view.TankView
+    front_narrow: tank_view.TankView
+    depth_words: str
+
+
+def charts(
+    tank: Tank,
+    scene: Scene | None,
+    hung: Sequence[Hung],
+    judged: Sequence[Judged],
+    *,
+    unit: str,
+    depth_cm: float | None = None,
+) -> Charts:
+    """Light at one depth (that of the middle animal when not told) and across the middle."""
+    depth = min(_usual_depth(tank, judged) if depth_cm is None else depth_cm, tank.depth_cm)
+    above = _above_values(tank, scene, depth)
+    front = _front_values(tank, scene)
+    drawn = {}
+    for name, width in (("", _WIDE), ("_narrow", _NARROW)):
+        per_cm = width / tank.length_cm
+        drawn[f"above{name}"] = _above(tank, above, hung, judged, depth, unit, per_cm)
+        drawn[f"front{name}"] = _front(tank, front, hung, judged, unit, per_cm)
+    return Charts(**drawn, depth_words=filters.length(depth, unit))
+
+
+def _usual_depth(tank: Tank, judged: Sequence[Judged]) -> float:
+    depths = sorted(one.animal.depth_cm for one in judged)
+    return depths[len(depths) // 2] if depths else tank.depth_cm / 2
+
+
+def _above_values(tank: Tank, scene: Scene | None, depth_cm: float) -> np.ndarray:
+    if scene is None or not scene.emitters:
+        return np.zeros((2, 2))
+    cell = max(2.0, tank.length_cm / 40)
+    return planes(scene.tank, scene.water, scene.emitters, depths_cm=(depth_cm,), cell_cm=cell)[
+        0
+    ].ppfd
+
+
+def _front_values(tank: Tank, scene: Scene | None) -> np.ndarray:
+    """PPFD over the upright plane through the middle, shape (depths, across)."""
+    if scene is None or not scene.emitters:
+        return np.zeros((2, 2))
+    across, down = 32, 12
+    x = (np.arange(across) + 0.5) / across * tank.length_cm
+    depth = (np.arange(down) + 0.5) / down * tank.depth_cm
+    found = at_points(
+        scene.tank,
+        scene.water,
+        scene.emitters,
+        x_cm=np.tile(x, down),
+        y_cm=tank.width_cm / 2,
+        depth_cm=np.repeat(depth, across),
+    )
+    return found.reshape(down, across)
+
+
+def _above(
+    tank: Tank,
+    values: np.ndarray,
+    hung: Sequence[Hung],
+    judged: Sequence[Judged],
+    depth_cm: float,
+    unit: str,
+    per_cm: float,
+) -> tank_view.TankView:
+    lit = "light in µmol m⁻² s⁻¹" if values.any() else "no light yet"
+    return tank_view.plan(
+        values,
+        length=tank.length_cm,
+        width=tank.width_cm,
+        per_cm=per_cm,
+        unit=_unit(unit),
+        levels=LEVELS,
+        title=f"{tank.name} from above, {filters.length(depth_cm, unit)} deep",
+        description=f"{_size(tank, unit)}; {lit}, planned. {_told(judged)}",
+        axis_words=f"{unit} from the left wall · front wall below",
+        things=[
+            tank_view.Thing(
+                across=min(one.animal.x_cm, tank.length_cm),
+                along=min(one.animal.y_cm, tank.width_cm),
+                letter=one.letter,
+                verdict=one.verdict,
+            )
+            for one in judged
+        ],
+        overheads=[_from_above(one) for one in hung],
+    )
+
+
+def _front(
+    tank: Tank,
+    values: np.ndarray,
+    hung: Sequence[Hung],
+    judged: Sequence[Judged],
+    unit: str,
+    per_cm: float,
+) -> tank_view.TankView:
+    highest = max((one.row.height_cm for one in hung), default=0.0)
+    return tank_view.section(
+        values,
+        length=tank.length_cm,
+        depth=tank.depth_cm,
+        headroom=highest + _AIR_CM if hung else 4.0,
+        per_cm=per_cm,
+        unit=_unit(unit),
+        levels=LEVELS,
+        title=f"{tank.name} from the front, across its middle",
+        description=f"{_size(tank, unit)}. {_told(judged)}",
+        axis_words=f"{unit} from the left wall · depth down the side",
+        things=[
+            tank_view.Thing(
+                across=min(one.animal.x_cm, tank.length_cm),
+                along=min(one.animal.depth_cm, tank.depth_cm),
+                letter=one.letter,
+                verdict=one.verdict,
+            )
+            for one in judged
+        ],
+        overheads=[_from_front(one, unit) for one in hung],
+    )
+
+
+def _from_above(one: Hung) -> tank_view.Overhead:
+    along, across = one.stated.lamp.layout.extent_cm
+    width, length = (across, along) if one.row.turned else (along, across)
+    return tank_view.Overhead(
+        across=one.row.x_cm, along=one.row.y_cm, width=width, length=length, words=""
+    )
+
+
+def _from_front(one: Hung, unit: str) -> tank_view.Overhead:
+    along, across = one.stated.lamp.layout.extent_cm
+    return tank_view.Overhead(
+        across=one.row.x_cm,
+        width=across if one.row.turned else along,
+        height=one.row.height_cm,
+        words=f"{filters.length(one.row.height_cm, unit)}, {filters.percent(one.row.power)}",
+    )
+
+
+def _unit(unit: str) -> axes.Unit:
+    return axes.CENTIMETRES if unit == "cm" else axes.INCHES
+
+
+def _size(tank: Tank, unit: str) -> str:
+    sides = (tank.length_cm, tank.width_cm, tank.depth_cm)
+    return " × ".join(filters.length_number(side, unit) for side in sides) + f" {unit}"
+
+
+def _told(judged: Sequence[Judged]) -> str:
+    return (
+        " ".join(f"{one.letter}: {one.animal.name}, {one.words}." for one in judged)
+        or "No animals yet."
+    )
