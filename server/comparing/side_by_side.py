@@ -1,0 +1,248 @@
+"""The figures of one setup that setups are compared by, and what cannot be compared fairly."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.dose.cost import Load, running_cost
+from server.dose.day import Course, dli, full_hours, lit_hours
+from server.optics.emitters import Emitter
+from server.optics.field import planes, share_into_water
+from server.optics.shimmer import Ripple, shimmer
+from server.optics.spectrum import Spectrum, blend
+from server.optics.tank import Tank, Water
+
+Floats = NDArray[np.float64]
+Widths = Callable[[Floats], Floats]
+"""Points (n, 3) to the half-width of the 80 % interval over the value, (n,)."""
+
+RIPPLE = Ripple(length_cm=8.0, height_cm=0.4)
+"""The ripple shimmer is compared under: what a return pump makes; our choice."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class RunLamp:
+    """One lamp as it hangs and runs. `emitters` and `watts` hold at the power set; `course` is
+    its day in percent of that power."""
+
+    name: str
+    kind: str
+    emitters: tuple[Emitter, ...]
+    watts: float
+    course: Course
+    spectrum: Spectrum
+    height_cm: float
+    power: float
+    beam_deg: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Living:
+    """An animal's place and range; `verdict` as judged where the light was measured."""
+
+    x_cm: float
+    y_cm: float
+    depth_cm: float
+    in_range: bool
+    known: bool
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Side:
+    """One setup to be compared. half_width: None for a plan nobody measured."""
+
+    tank: Tank
+    water: Water
+    lamps: tuple[RunLamp, ...]
+    animals: tuple[Living, ...]
+    half_width: Widths | None
+    days_unchanged: int | None
+
+    @property
+    def emitters(self) -> tuple[Emitter, ...]:
+        return tuple(emitter for lamp in self.lamps for emitter in lamp.emitters)
+
+    @property
+    def measured(self) -> bool:
+        return self.half_width is not None
+
+
+@dataclass(frozen=True, kw_only=True)
+class AtDepth:
+    """The light at one depth: mean PPFD with the half-width of its interval as a share (None:
+    not measured), uniformity (least over mean), share of cells in the range asked for, and the
+    dose of the mean."""
+
+    depth_cm: float
+    mean_ppfd: float
+    half_width: float | None
+    uniformity: float
+    share_in_range: float
+    dli_mol_m2_d: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures:
+    """What the table of a comparison shows of one setup. `at` is None where there is no water
+    that deep; per-joule and per-year figures are None without lamps."""
+
+    at: tuple[AtDepth | None, ...]
+    lit_hours: float
+    full_hours: float
+    watts: float
+    share_into_water: float
+    umol_per_joule_into_water: float | None
+    kwh_per_year: float
+    money_per_year: float
+    shimmer: float | None
+    blue_share: float
+    green_share: float
+    red_share: float
+    in_range: int
+    unsure: int
+    animals: int
+
+
+def figures(
+    side: Side,
+    *,
+    depths_cm: Sequence[float],
+    low_ppfd: float,
+    high_ppfd: float,
+    price_per_kwh: float,
+) -> Figures:
+    """All figures of one setup. Light of the setup's own tank, glass and water."""
+    passed = share_into_water(side.tank, side.water, side.emitters)
+    watts = sum(lamp.watts for lamp in side.lamps)
+    flux = sum(emitter.ppf_umol_s for emitter in side.emitters)
+    cost = running_cost(
+        tuple(_load(lamp, passed) for lamp in side.lamps), price_per_kwh=price_per_kwh
+    )
+    blue, green, red = _bands(side)
+    return Figures(
+        at=tuple(_at(side, depth, low_ppfd, high_ppfd) for depth in depths_cm),
+        lit_hours=max((lit_hours(lamp.course) for lamp in side.lamps), default=0.0),
+        full_hours=max((full_hours(lamp.course) for lamp in side.lamps), default=0.0),
+        watts=watts,
+        share_into_water=passed,
+        umol_per_joule_into_water=passed * flux / watts if watts > 0 else None,
+        kwh_per_year=cost.kwh_per_year,
+        money_per_year=cost.money_per_year,
+        shimmer=_shimmer(side),
+        blue_share=blue,
+        green_share=green,
+        red_share=red,
+        in_range=sum(animal.in_range for animal in side.animals),
+        unsure=sum(not animal.known for animal in side.animals),
+        animals=len(side.animals),
+    )
+
+
+def unfair(sides: Sequence[Side], depths_cm: Sequence[float]) -> tuple[str, ...]:
+    """What these setups cannot fairly be compared in, in words."""
+    told = []
+    if len({side.measured for side in sides}) > 1:
+        told.append(
+            "Some are measured and some only planned: a plan can be off by a third, so compare "
+            "its shape rather than its height."
+        )
+    if any(depth > side.tank.depth_cm for side in sides for depth in depths_cm):
+        told.append(
+            "Not every tank is as deep as the depths chosen; empty cells mean no water there."
+        )
+    if len({side.tank.walls for side in sides}) > 1:
+        told.append(
+            "The walls differ: clear glass gives back light that dark walls swallow, up to half "
+            "of it low down in a tank."
+        )
+    if len({(side.tank.length_cm, side.tank.width_cm) for side in sides}) > 1:
+        told.append("The tanks differ in size: the same lamp spreads over more or less water.")
+    if len({side.tank.cover for side in sides}) > 1:
+        told.append("One has a cover pane, which takes about a tenth of the light.")
+    kinds = {lamp.kind for side in sides for lamp in side.lamps}
+    if len(kinds) > 1:
+        told.append("Watts say little across kinds of lamp; photons into the water per joule do.")
+    return tuple(told)
+
+
+def _at(side: Side, depth_cm: float, low: float, high: float) -> AtDepth | None:
+    if depth_cm > side.tank.depth_cm:
+        return None
+    cell = max(2.0, side.tank.length_cm / 40)
+    per_lamp = [
+        planes(side.tank, side.water, lamp.emitters, depths_cm=(depth_cm,), cell_cm=cell)[0]
+        for lamp in side.lamps
+    ]
+    if not per_lamp:
+        return AtDepth(
+            depth_cm=depth_cm,
+            mean_ppfd=0.0,
+            half_width=None,
+            uniformity=0.0,
+            share_in_range=0.0,
+            dli_mol_m2_d=0.0,
+        )
+    ppfd = np.sum([plane.ppfd for plane in per_lamp], axis=0)
+    mean = float(ppfd.mean())
+    dose = sum(
+        plane.mean * dli(lamp.course) / 100
+        for plane, lamp in zip(per_lamp, side.lamps, strict=True)
+    )
+    return AtDepth(
+        depth_cm=depth_cm,
+        mean_ppfd=mean,
+        half_width=_half_width(side, depth_cm),
+        uniformity=float(ppfd.min()) / mean if mean > 0 else 0.0,
+        share_in_range=float(np.mean((ppfd >= low) & (ppfd <= high))),
+        dli_mol_m2_d=dose,
+    )
+
+
+def _half_width(side: Side, depth_cm: float) -> float | None:
+    """The usual half-width over the depth: the median of a few spread places."""
+    if side.half_width is None:
+        return None
+    x = side.tank.length_cm * (np.arange(4) + 0.5) / 4
+    y = side.tank.width_cm * (np.arange(3) + 0.5) / 3
+    grid = np.stack(np.meshgrid(x, y), axis=-1).reshape(-1, 2)
+    points = np.column_stack([grid, np.full(len(grid), depth_cm)])
+    return float(np.median(side.half_width(points)))
+
+
+def _load(lamp: RunLamp, passed: float) -> Load:
+    return Load(
+        levels=lamp.course,
+        watts=lamp.watts,
+        ppf_umol_s=sum(emitter.ppf_umol_s for emitter in lamp.emitters),
+        share_into_water=passed,
+    )
+
+
+def _shimmer(side: Side) -> float | None:
+    """What survives of a small lamp's dance in the middle of the tank, halfway down."""
+    if not side.emitters:
+        return None
+    try:
+        found = shimmer(
+            side.emitters,
+            x_cm=side.tank.length_cm / 2,
+            y_cm=side.tank.width_cm / 2,
+            depth_cm=side.tank.depth_cm / 2,
+            ripple=RIPPLE,
+            refractive_index=side.water.refractive_index,
+        )
+    except ValueError:  # no light reaches the middle
+        return None
+    return found.survives
+
+
+def _bands(side: Side) -> tuple[float, float, float]:
+    """Shares of the photons in 400–500, 500–600 and 600–700 nm, at the lamps."""
+    parts = [
+        (lamp.spectrum, sum(emitter.ppf_umol_s for emitter in lamp.emitters)) for lamp in side.lamps
+    ]
+    if not parts or sum(flux for _, flux in parts) <= 0:
+        return 0.0, 0.0, 0.0
+    return blend(parts).third_shares
