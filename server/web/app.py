@@ -21,6 +21,7 @@ from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
+from server.web.planner.routes import router as planner_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.tanks.animal_routes import router as animals_pages
@@ -38,6 +39,7 @@ ROUTERS = (
     setups_pages,
     animals_pages,
     help_pages,
+    planner_pages,
 )
 _TOO_SMALL_TO_ZIP = 500
 

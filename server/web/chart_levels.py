@@ -1,0 +1,40 @@
+"""The steps of every PPFD chart, the same on all pages so that charts can be compared."""
+
+from server.drawing.tank_view import Levels
+
+PPFD = Levels(
+    # Edges of the tints: ends of the ranges that common practice gives for groups of animals
+    # (75–150 and 200–350), one step below and two above.
+    tints=(50, 75, 150, 200, 350, 500),
+    lines=(10, 25, 100, 125, 250, 300, 425, 600, 700, 1000, 1500, 2000),
+)
+_ROUND = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
+
+
+def zone(low_ppfd: float, high_ppfd: float) -> Levels:
+    """Below, within and above one range."""
+    return Levels(
+        tints=(low_ppfd, high_ppfd),
+        words=((low_ppfd, f"{low_ppfd:.4g}"), (high_ppfd, f"{high_ppfd:.4g}")),
+        scheme="zone",
+    )
+
+
+def change(most_ppfd: float) -> Levels:
+    """Signed steps for a difference of at most so much: less, about the same, more."""
+    outer = max((step for step in _ROUND if step <= most_ppfd / 2), default=1)
+    inner = max((step for step in _ROUND if step <= outer / 2), default=0.5)
+    tints = (-outer, -inner, inner, outer)
+    lines = (-2 * outer, -4 * outer, 0, 2 * outer, 4 * outer)
+    return Levels(
+        tints=tints,
+        lines=lines,
+        words=tuple((level, signed(level)) for level in (*tints, *lines)),
+        scheme="change",
+    )
+
+
+def signed(value: float) -> str:
+    """+50, −20, 0, with a true minus."""
+    words = f"{abs(value):.4g}"
+    return words if value == 0 else f"+{words}" if value > 0 else f"−{words}"

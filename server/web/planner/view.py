@@ -1,0 +1,465 @@
+"""What the plan page shows: the answer, what to do, how sure, then the charts and who gets what."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+import numpy as np
+
+from server.db.light import FLOORS, Hung
+from server.db.tanks import LampPlace
+from server.drawing import gauge, legend
+from server.drawing.tank_view import TankView
+from server.models import Animal, Setup, Tank
+from server.optics.field import share_into_water
+from server.web import chart_levels, filters
+from server.web.planner import draw, light
+from server.web.planner.draw import Drawings, Picture
+from server.web.planner.form import WhatIf, percent
+from server.web.planner.judge import Turn, best_turn, judge
+from server.web.tanks.judged import Judged
+from server.web.tanks.typed import shown_length
+
+LOWEST_CM, USUAL_HIGHEST_CM = 5.0, 80.0
+"""Ends of the height slider, wider where a lamp hangs beyond them."""
+GAUGE = (15.0, 1500.0)
+PLANNED_SURE = "Planned from stated figures, not measured: it can be off by a third."
+
+
+@dataclass(frozen=True, kw_only=True)
+class Slide:
+    """A number with a slider: field name, label, what it shows, and the slider's ends."""
+
+    name: str
+    label: str
+    value: str
+    low: str
+    high: str
+    step: str
+    unit: str
+    error: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class LampControl:
+    """One lamp's fields."""
+
+    number: int
+    name: str
+    height: Slide
+    power: Slide
+    place: tuple[Slide, Slide]
+    moved: bool
+    cautions: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class AnimalRow:
+    """One line of who gets what."""
+
+    letter: str
+    name: str
+    place: str
+    gets: str
+    spread: str
+    wants: str
+    was: str
+    verdict: str
+    words: str
+    gauge: gauge.Gauge
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """The part of the page that follows the sliders."""
+
+    answer: str
+    told: str
+    do: str
+    do_address: str
+    sure: str
+    wide: Drawings | None
+    narrow: Drawings | None
+    rows: tuple[AnimalRow, ...]
+    focus_words: str
+    change_words: str
+    change_wide: TankView | None
+    change_narrow: TankView | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanView:
+    """The whole page."""
+
+    tank_id: int
+    tank_name: str
+    own: bool
+    setup_id: int
+    setup_words: str
+    unit: str
+    action: str
+    back_address: str
+    changed: bool
+    drawn: Drawn
+    lamps: tuple[LampControl, ...]
+    lift: Slide
+    depth: Slide
+    cuts: tuple[Slide, Slide]
+    focus: str
+    focus_options: tuple[tuple[str, str], ...]
+    legend: legend.Legend
+    facts: tuple[tuple[str, str], ...]
+    errors: dict[str, str]
+    keep_name: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Subject:
+    """A setup as it was loaded."""
+
+    tank: Tank
+    setup: Setup
+    hung: tuple[Hung, ...]
+    animals: tuple[Animal, ...]
+    own: bool
+    is_current: bool
+
+
+# The part that follows the sliders
+
+
+def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> Drawn:
+    """Light, verdicts and drawings of a plan. sizes: which of "wide" and "narrow" to draw."""
+    grid = light.DRAFT if draft else light.FINE
+    cuts = light.Cuts(
+        depth_cm=asked.depth_cm, front_y_cm=asked.front_y_cm, side_x_cm=asked.side_x_cm
+    )
+    lit = light.lit(of.tank, of.hung, asked.lamps)
+    places = _places(of)
+    by_lamp = light.at_places(lit, places)
+    judged = judge(of.animals, by_lamp.sum(axis=0) if of.hung else None)
+    seen = light.views(lit, cuts, grid)
+    picture = Picture(
+        tank=of.tank,
+        hung=of.hung,
+        places=asked.lamps,
+        judged=judged,
+        cuts=cuts,
+        light=seen,
+        levels=_levels(asked),
+        unit=asked.unit,
+    )
+    before = light.lit(of.tank, of.hung, asked.hung) if asked.changed else None
+    was = None if before is None else light.at_places(before, places).sum(axis=0)
+    turn = best_turn(of.animals, by_lamp, asked.lamps)
+    difference = (
+        None if before is None or draft else seen.above - light.views(before, cuts, grid).above
+    )
+    most = 0.0 if difference is None else float(np.abs(difference).max())
+    return Drawn(
+        answer=answer(judged, planned=asked.changed),
+        told=_told(judged),
+        do=_do(of, judged, turn, asked),
+        do_address=_address(of, asked, turn.powers) if turn else "",
+        sure=PLANNED_SURE,
+        wide=draw.wide(picture) if "wide" in sizes else None,
+        narrow=draw.narrow(picture) if "narrow" in sizes else None,
+        rows=tuple(_row(one, asked.unit, was, n) for n, one in enumerate(judged)),
+        focus_words=_focus_words(asked),
+        change_words=_change_words(difference, asked) if difference is not None else "",
+        change_wide=draw.change(picture, difference, width=620.0)
+        if difference is not None and most >= 2 and "wide" in sizes
+        else None,
+        change_narrow=draw.change(picture, difference, width=draw.PHONE)
+        if difference is not None and most >= 2 and "narrow" in sizes
+        else None,
+    )
+
+
+def _places(of: Subject) -> light.Places:
+    """Where the animals live, held inside a tank that was made smaller since."""
+    tank = of.tank
+    return tuple(
+        (min(a.x_cm, tank.length_cm), min(a.y_cm, tank.width_cm), min(a.depth_cm, tank.depth_cm))
+        for a in of.animals
+    )
+
+
+def _levels(asked: WhatIf) -> chart_levels.Levels:
+    if asked.focus is None:
+        return chart_levels.PPFD
+    return chart_levels.zone(asked.focus.low_ppfd, asked.focus.high_ppfd)
+
+
+def answer(judged: Sequence[Judged], *, planned: bool) -> str:
+    """The headline: how many of the animals have the light they need."""
+    if not judged:
+        return "This is the light over the tank. Place its animals to see how they would fare."
+    if all(one.ppfd is None for one in judged):
+        return "Nothing hangs over this tank yet."
+    good = sum(one.verdict == "within" for one in judged)
+    verb = "would have" if planned else "has" if good == 1 else "have"
+    if len(judged) == 1:
+        fit = "the light it needs" if good else "light outside its range"
+        return f"{judged[0].animal.name} {'would have' if planned else 'has'} {fit}."
+    if good == len(judged):
+        return f"All {_count(len(judged))} animals {verb} the light they need."
+    return (
+        f"{_count(good).capitalize()} of {_count(len(judged))} animals {verb} the light they need."
+    )
+
+
+_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def _count(number: int) -> str:
+    return _COUNTS[number] if number < len(_COUNTS) else str(number)
+
+
+def _told(judged: Sequence[Judged]) -> str:
+    """The first few animals that are not in range, with their numbers."""
+    off = [one for one in judged if one.verdict in ("below", "above") and one.ppfd is not None]
+    told = [
+        f"{one.animal.name} gets {filters.ppfd(one.ppfd or 0)}, "
+        f"{'below' if one.verdict == 'below' else 'above'} its {one.range_words}"
+        for one in off[:3]
+    ]
+    more = f", and {_count(len(off) - 3)} more are out of range" if len(off) > 3 else ""
+    return ("; ".join(told) + more + ".") if told else ""
+
+
+def _do(of: Subject, judged: Sequence[Judged], turn: Turn | None, asked: WhatIf) -> str:
+    """What to do next, in one sentence."""
+    if not of.hung or not judged:
+        return ""
+    if turn is not None:
+        some = f"{_count(turn.in_range)} of {_count(len(judged))}"
+        then = "all" if turn.in_range == len(judged) else some
+        return f"{_turned(of, turn, asked.lamps)}: {then} would then be in range."
+    if all(one.verdict == "within" for one in judged):
+        return "Hang it like this, then measure." if asked.changed else "Leave it, and measure."
+    return "No turn of the power alone puts more in range: try another height, or move an animal."
+
+
+def _turned(of: Subject, turn: Turn, now: Sequence[LampPlace]) -> str:
+    if turn.lamp is not None:
+        before, after = now[turn.lamp].power, turn.powers[turn.lamp]
+        which = _lamp_name(of, turn.lamp)
+        way = "down" if after < before else "up"
+        return f"Turn {which} {way} from {percent(before)} to {percent(after)} %"
+    share = max(turn.powers) / max(place.power for place in now)
+    if share < 1:
+        return f"Turn all lamps down to {filters.number(100 * share)} % of what they are now"
+    return f"Turn all lamps up by {filters.number(100 * (share - 1))} %"
+
+
+def _lamp_name(of: Subject, n: int) -> str:
+    """A lamp by number where there are several, by name where it is the only one."""
+    return f"lamp {n + 1}" if len(of.hung) > 1 else of.hung[n].stated.row.name
+
+
+def _focus_words(asked: WhatIf) -> str:
+    if asked.focus is None:
+        return ""
+    one = asked.focus
+    wants = f"{filters.ppfd(one.low_ppfd)}–{filters.ppfd(one.high_ppfd)}"
+    return f"The clear area is where {one.name} would get its {wants} µmol m⁻² s⁻¹."
+
+
+def _change_words(difference: light.Floats, asked: WhatIf) -> str:
+    low, high = round(float(difference.min())), round(float(difference.max()))
+    depth = filters.length(asked.depth_cm, asked.unit)
+    if max(abs(low), abs(high)) < 2:
+        return f"At {depth} nothing would change by as much as 2 µmol m⁻² s⁻¹."
+    return (
+        f"At {depth} the light would change by {chart_levels.signed(low)} to "
+        f"{chart_levels.signed(high)} µmol m⁻² s⁻¹ against how it hangs now."
+    )
+
+
+def _row(one: Judged, unit: str, was: light.Floats | None, n: int) -> AnimalRow:
+    animal = one.animal
+    place = " · ".join(
+        (
+            f"{filters.length_number(animal.x_cm, unit)} right",
+            f"{filters.length_number(animal.y_cm, unit)} back",
+            f"{filters.length(animal.depth_cm, unit)} deep",
+        )
+    )
+    return AnimalRow(
+        letter=one.letter,
+        name=animal.name,
+        place=place,
+        gets="not known" if one.ppfd is None else filters.ppfd(one.ppfd),
+        spread="",
+        wants=one.range_words,
+        was="" if was is None else filters.ppfd(float(was[n])),
+        verdict=one.verdict,
+        words=one.words,
+        gauge=gauge.gauge(
+            description="",
+            value=one.ppfd,
+            wanted=(animal.low_ppfd, animal.high_ppfd),
+            verdict=one.verdict,
+            scale_range=GAUGE,
+            width=132.0,
+        ),
+    )
+
+
+# The whole page
+
+
+def plan_page(of: Subject, asked: WhatIf) -> PlanView:
+    """The page with both sizes of every drawing."""
+    return PlanView(
+        tank_id=of.tank.id or 0,
+        tank_name=of.tank.name,
+        own=of.own,
+        setup_id=of.setup.id or 0,
+        setup_words=_setup_words(of),
+        unit=asked.unit,
+        action=f"/tanks/{of.tank.id}/plan",
+        back_address=_plain_address(of),
+        changed=asked.changed,
+        drawn=drawn(of, asked, sizes=("wide", "narrow"), draft=False),
+        lamps=tuple(_control(of, asked, n) for n in range(len(of.hung))),
+        lift=_slide(asked, "lift", "Raise all lamps by", -20.0, 20.0),
+        depth=_slide(asked, "depth", "Depth of the view from above", 0.0, of.tank.depth_cm),
+        cuts=(
+            _slide(asked, "y", "Front view cut, from the front wall", 0.0, of.tank.width_cm),
+            _slide(asked, "x", "Side view cut, from the left wall", 0.0, of.tank.length_cm),
+        ),
+        focus=str(asked.focus.id) if asked.focus else "",
+        focus_options=(
+            ("", "the light, in PPFD"),
+            *((str(a.id), f"where {a.name} could live") for a in of.animals),
+        ),
+        legend=legend.legend(chart_levels.PPFD, width=300.0, title="PPFD, µmol m⁻² s⁻¹"),
+        facts=_facts(of, asked),
+        errors=asked.errors,
+        keep_name=asked.values.get("name", ""),
+    )
+
+
+def _setup_words(of: Subject) -> str:
+    name = f"“{of.setup.name}”, " if of.setup.name else ""
+    if of.setup.state == "plan":
+        return f"{name}a plan not hung yet, drawn up on {filters.day(of.setup.since)}"
+    since = f"{name}set on {filters.day(of.setup.since)}"
+    return f"{since}, hanging now" if of.is_current else f"{since}, since replaced"
+
+
+def _slide(asked: WhatIf, name: str, label: str, low_cm: float, high_cm: float) -> Slide:
+    return Slide(
+        name=name,
+        label=label,
+        value=asked.values[name],
+        low=shown_length(low_cm, asked.unit),
+        high=shown_length(high_cm, asked.unit),
+        step="1" if asked.unit == "cm" else "0.5",
+        unit=asked.unit,
+        error=asked.errors.get(name, ""),
+    )
+
+
+def _control(of: Subject, asked: WhatIf, n: int) -> LampControl:
+    hung, place, lamp = of.hung[n], asked.lamps[n], of.hung[n].stated.lamp
+    low = min(LOWEST_CM, place.height_cm, lamp.min_height_cm or LOWEST_CM)
+    high = max(USUAL_HIGHEST_CM, place.height_cm, lamp.max_height_cm or 0.0)
+    return LampControl(
+        number=n + 1,
+        name=hung.stated.row.name,
+        height=_slide(asked, f"h{n}", "Height over the water", low, high),
+        power=Slide(
+            name=f"p{n}",
+            label="Power",
+            value=asked.values[f"p{n}"],
+            low="0",
+            high="100",
+            step="1",
+            unit="%",
+            error=asked.errors.get(f"p{n}", ""),
+        ),
+        place=(
+            _slide(asked, f"x{n}", "Middle, from the left wall", 0.0, of.tank.length_cm),
+            _slide(asked, f"y{n}", "Middle, from the front wall", 0.0, of.tank.width_cm),
+        ),
+        moved=place != asked.hung[n],
+        cautions=_cautions(of, hung, place, asked.unit),
+    )
+
+
+def _cautions(of: Subject, hung: Hung, place: LampPlace, unit: str) -> tuple[str, ...]:
+    """What the lamp's papers or the tank's place say against this height."""
+    lamp, found = hung.stated.lamp, []
+    if lamp.min_height_cm is not None and place.height_cm < lamp.min_height_cm:
+        least = filters.length(lamp.min_height_cm, unit)
+        found.append(f"Lower than the {least} its papers ask for.")
+    if lamp.max_height_cm is not None and place.height_cm > lamp.max_height_cm:
+        most = filters.length(lamp.max_height_cm, unit)
+        found.append(f"Higher than the {most} its papers allow.")
+    if of.tank.headroom_cm is not None and place.height_cm > of.tank.headroom_cm:
+        room = filters.length(of.tank.headroom_cm, unit)
+        found.append(f"There is only {room} of free height over this tank.")
+    return tuple(found)
+
+
+def _plain_address(of: Subject) -> str:
+    setup = "" if of.is_current else f"?setup={of.setup.id}"
+    return f"/tanks/{of.tank.id}/plan{setup}"
+
+
+def _address(of: Subject, asked: WhatIf, powers: Sequence[float]) -> str:
+    """This plan with other powers, as an address."""
+    values = {name: text for name, text in asked.values.items() if name not in ("name",)}
+    values |= {f"p{n}": percent(power) for n, power in enumerate(powers)}
+    values |= {"unit": asked.unit, "setup": str(of.setup.id)}
+    if asked.focus is not None:
+        values["focus"] = str(asked.focus.id)
+    return f"/tanks/{of.tank.id}/plan?{urlencode(values)}"
+
+
+_WALLS = {"clear": "clear glass", "black": "dark"}
+
+
+def _facts(of: Subject, asked: WhatIf) -> tuple[tuple[str, str], ...]:
+    """Every number that went in."""
+    tank, unit = of.tank, asked.unit
+    lit = light.lit(tank, of.hung, asked.lamps)
+    walls = (
+        ("left", tank.wall_left),
+        ("right", tank.wall_right),
+        ("front", tank.wall_front),
+        ("back", tank.wall_back),
+    )
+    sides = (tank.length_cm, tank.width_cm, tank.depth_cm)
+    size = " × ".join(filters.length_number(side, unit) for side in sides)
+    facts = [
+        ("Tank inside", f"{size} {unit}, length × width × depth of water"),
+        ("Walls", ", ".join(f"{side} {_WALLS.get(w, 'returning ' + w)}" for side, w in walls)),
+        ("Floor returns", filters.percent(FLOORS[tank.floor].albedo)),
+        ("Cover pane", "yes, clear glass" if tank.cover else "none"),
+        ("Water", tank.water),
+    ]
+    for n, (hung, place) in enumerate(zip(of.hung, asked.lamps, strict=True), start=1):
+        about = "about " if hung.stated.estimated else ""
+        flux = filters.significant(hung.stated.lamp.ppf_umol_s, 3)
+        beam = (
+            "measured intensity table"
+            if hung.stated.lamp.intensity
+            else f"beam {filters.number(hung.stated.lamp.beam_deg)}°"
+        )
+        facts.append(
+            (
+                f"Lamp {n}, {hung.stated.row.name}",
+                f"{about}{flux} µmol s⁻¹ at full power"
+                f"{', estimated from its watts' if hung.stated.estimated else ''}; {beam}; "
+                f"{filters.length(place.height_cm, unit)} up; {filters.percent(place.power)}",
+            )
+        )
+    if of.hung:
+        scene = light.scene_of(lit)
+        share = share_into_water(scene.tank, scene.water, scene.emitters)
+        facts.append(("Photons that enter the water", filters.percent(share)))
+    return tuple(facts)
