@@ -24,11 +24,10 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from server.dose.day import MOL_PER_UMOL_HOURS, Day, added, along, course, dli, lit_hours, unrolled
+from server.dose.day import MOL_PER_UMOL_HOURS, Day, added, course, lit_hours, unrolled
+from server.dose.together import Days, Light, light_of, shape_of
 
 FloatArray = NDArray[np.float64]
-Days = tuple[Day, ...]
-"""The planned day of each channel group."""
 Field = Callable[[float], FloatArray]
 """PPFD of each channel group at every animal [groups, animals], fully on at planned power,
 with the lamps raised by so many cm."""
@@ -216,7 +215,7 @@ def plan(
     """
     ladder = _ladder(means, field, days)
     peak_held = not means.hours_only
-    before = _Light(
+    before = Light(
         peak=np.array([animal.peak_ppfd for animal in used_to]),
         dli=np.array([animal.dli_mol_m2_d for animal in used_to]),
     )
@@ -253,22 +252,16 @@ def plan(
 
 
 @dataclass(frozen=True, kw_only=True)
-class _Light:
-    peak: FloatArray
-    dli: FloatArray
-
-
-@dataclass(frozen=True, kw_only=True)
 class _Rung:
     setting: Setting
-    light: _Light
+    light: Light
 
 
 def _ladder(means: Means, field: Field, days: Days) -> list[_Rung]:
     """Every setting the keeper can make between the gentlest and the planned, in order."""
     lit_min = _lit_minutes(days)
     full = cache(lambda raised_cm: np.asarray(field(raised_cm), dtype=np.float64))
-    shape = cache(lambda lit_share: _shape(shortened(days, lit_share)))
+    shape = cache(lambda lit_share: shape_of(shortened(days, lit_share)))
     settings: list[Setting] = []
     for part in np.linspace(0, 1, _rungs(means, lit_min)):
         setting = _setting(means, float(part), lit_min)
@@ -277,32 +270,10 @@ def _ladder(means: Means, field: Field, days: Days) -> list[_Rung]:
     return [
         _Rung(
             setting=setting,
-            light=_light(full(setting.raised_cm) * setting.power, shape(setting.lit_share)),
+            light=light_of(full(setting.raised_cm) * setting.power, shape(setting.lit_share)),
         )
         for setting in settings
     ]
-
-
-@dataclass(frozen=True, kw_only=True)
-class _Shape:
-    """Of the days of the channel groups: shares of full light at every corner, and doses."""
-
-    corners: FloatArray
-    mol_per_ppfd: FloatArray
-
-
-def _shape(days: Days) -> _Shape:
-    lines = [course(day, peak_ppfd=1.0) for day in days]
-    edges = np.unique(np.concatenate([np.append(one.start_h, one.end_h) for one in lines]))
-    both_sides = [np.concatenate(along(one, edges[:-1], edges[1:])) for one in lines]
-    return _Shape(
-        corners=np.array(both_sides).T, mol_per_ppfd=np.array([dli(one) for one in lines])
-    )
-
-
-def _light(full_ppfd: FloatArray, shape: _Shape) -> _Light:
-    """Peak and dose at each animal; lines between corners cannot pass the corners."""
-    return _Light(peak=(shape.corners @ full_ppfd).max(axis=0), dli=shape.mol_per_ppfd @ full_ppfd)
 
 
 def _rungs(means: Means, lit_min: float) -> int:
@@ -341,7 +312,7 @@ def _lit_minutes(days: Days) -> float:
     return 60 * lit_hours(added(course(day, peak_ppfd=1) for day in days))
 
 
-def _rises(before: _Light, after: _Light, peak_held: bool) -> FloatArray:
+def _rises(before: Light, after: Light, peak_held: bool) -> FloatArray:
     """Rise at each animal as a share of what it had: the larger of dose and peak."""
     rises = _rise(before.dli, after.dli)
     return np.maximum(rises, _rise(before.peak, after.peak)) if peak_held else rises
@@ -354,14 +325,14 @@ def _rise(before: FloatArray, after: FloatArray) -> FloatArray:
     return ratio
 
 
-def _largest_peak_rise(before: _Light, after: _Light) -> float:
+def _largest_peak_rise(before: Light, after: Light) -> float:
     return max(0.0, float(_rise(before.peak, after.peak).max()))
 
 
 def _highest(
     ladder: list[_Rung],
     rung: int,
-    before: _Light,
+    before: Light,
     weekly: float,
     peak_held: bool,
     names: tuple[str, ...],
