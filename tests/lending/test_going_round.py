@@ -440,7 +440,7 @@ def check_moved_no_further_than_needed(
 
 
 GoingRound.TestCase.settings = settings(
-    max_examples=1500 if LONG else 100,
+    max_examples=1500 if LONG else 60,
     stateful_step_count=120 if LONG else 60,
     deadline=None,
     # Making a failure smaller can take minutes; the long form does it.
