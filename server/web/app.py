@@ -23,6 +23,7 @@ from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.stewards.routes import router as stewards_pages
+from server.web.travel.routes import router as travel_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.light_routes import router as setups_pages
@@ -35,6 +36,7 @@ ROUTERS = (
     surveys_json,
     members_pages,
     stewards_pages,
+    travel_pages,
     tanks_pages,
     setups_pages,
     animals_pages,

@@ -1,0 +1,1 @@
+"""Taking things along: bundles of tanks, all one has, and leaving the club."""
