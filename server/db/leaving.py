@@ -169,7 +169,7 @@ def _messages(db: Session, member_id: int) -> str:
     table = contents.table("message")
     asked = select_rows(table).where(table.columns["member_id"] == member_id)
     found = [row._mapping for row in db.connection().execute(asked.order_by(table.columns["id"]))]
-    names = [name for name in table.columns.keys() if name not in ("id", "member_id")]
+    names = [column.name for column in table.columns if column.name not in ("id", "member_id")]
     return _csv(names, [[str(row[name] or "") for name in names] for row in found])
 
 

@@ -9,8 +9,9 @@ from fastapi.testclient import TestClient
 from sqlmodel import select
 
 from server.db import loans, meters, tanks
+from server.db.bundle import contents, pack
 from server.db.engine import Database
-from server.db.leaving import NAMELESS
+from server.db.leaving import NAMELESS, remove_tank
 from server.db.members import now
 from server.lending.calendar import Stretch
 from server.models import Loan, Member, Tank
@@ -93,7 +94,7 @@ def test_past_loans_stay_and_days_to_come_go_back(
 ) -> None:
     assert cast.ivo.id is not None
     with club.write() as db:
-        meter = meters.add_meter(db, name="Meter", by_id=cast.mara.id)
+        meter = meters.add_meter(db, name="Meter", reads="PPFD", immersion_factor=1.0)
         assert meter.id is not None
         today = now().date() + timedelta(days=1)
         db.add(
@@ -128,9 +129,6 @@ def test_a_visitor_gets_nothing(client: TestClient) -> None:
 
 
 def test_removing_a_tank_leaves_no_row_behind(club: Database, cast: Cast, tank_id: int) -> None:
-    from server.db.bundle import contents, pack
-    from server.db.leaving import remove_tank
-
     with club.write() as db:
         assert tanks.setups_of(db, tank_id)
         remove_tank(db, tank_id)
