@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from server.optics.emitters import Emitter
 from server.surveys import changed, places, verdict
 from server.surveys.estimate import Estimate, MeasuredMap
-from server.surveys.plan import Animal, Plan, light_of, points_of
+from server.surveys.plan import Animal, Plan, light_of, points_of, straight_light_of
 from server.surveys.verdict import Judged
 
 Floats = NDArray[np.float64]
@@ -167,13 +167,15 @@ def _tried(
 
 
 def _changed_light(plan: Plan, change: Change, by_lamp: Floats, points: Floats) -> Floats:
-    """Light at the animals with the change; lamps that stay are not asked about again."""
+    """Light at the animals with the change; scattered light is taken to stay as it is."""
     after = changed_plan(plan, change)
-    if change.lamp is None:
-        return after.ppfd(points)
-    others = by_lamp.sum(axis=0) - by_lamp[change.lamp]
-    moved = light_of(after, after.lamps[change.lamp].emitters, points)
-    return np.asarray(others + moved, dtype=np.float64)
+    lamps = range(len(plan.lamps)) if change.lamp is None else (change.lamp,)
+    light = by_lamp.sum(axis=0)
+    for lamp in lamps:
+        emitters = (plan.lamps[lamp].emitters, after.lamps[lamp].emitters)
+        before, moved = (straight_light_of(plan, these, points) for these in emitters)
+        light = light + moved - before
+    return np.asarray(np.maximum(light, 1e-9), dtype=np.float64)
 
 
 def _power_changes(hanging: Sequence[Hanging]) -> Iterator[Change]:

@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from server.optics.emitters import LIMITS, Emitter
-from server.optics.tank import Wall, albedo_of
+from server.optics.tank import Wall
 from server.surveys.plan import Lamp, Plan
 
 Bands = tuple[tuple[float, float], ...]
@@ -56,10 +56,9 @@ def with_wall(plan: Plan, side: str, wall: Wall) -> Plan:
     return replace(plan, tank=replace(plan.tank, walls=walls))
 
 
-def bright_sides(plan: Plan) -> tuple[str, ...]:
-    """Walls that return light, and can lose some of it to dirt."""
-    walls = {side: getattr(plan.tank.walls, side) for side in SIDES}
-    return tuple(s for s, wall in walls.items() if wall == "clear" or albedo_of(wall) > 0.05)
+def clear_sides(plan: Plan) -> tuple[str, ...]:
+    """Walls that mirror light, and can lose some of it to dirt."""
+    return tuple(side for side in SIDES if getattr(plan.tank.walls, side) == "clear")
 
 
 def with_emitters(plan: Plan, change: Callable[[Emitter], Emitter]) -> Plan:

@@ -21,6 +21,7 @@ Floats = NDArray[np.float64]
 LOW, HIGH = 0.1, 0.9
 """Ends of the 80 % interval."""
 
+MOST_WRONG = 24
 FEW = 60  # readings up to which every belief is tried on all of them
 
 
@@ -189,11 +190,10 @@ def _evidence(plan: Plan, used: Sequence[Reading], beliefs: priors.Priors) -> Ev
     A reading of zero is taken as the meter's floor: the least it could have shown.
     """
     points = points_of(used)
-    answers = response.of(plan).at(points)
+    answers, place = response.of(plan).with_place(points, beliefs.place_cm)
     read = np.array([reading.ppfd for reading in used], dtype=np.float64)
     light = np.maximum(read, np.exp(answers.log_plan))
     floor = beliefs.floor_ppfd / np.maximum(light, beliefs.floor_ppfd)
-    place = answers.response.place_variance(points, beliefs.place_cm)
     return Evidence(
         answers=answers,
         log_read=np.log(np.maximum(read, beliefs.floor_ppfd)),
@@ -214,7 +214,7 @@ def _weigh(
     odds = np.log(beliefs.wrong_share / (1 - beliefs.wrong_share))
     parts = [(best, best.log_evidence + odds * len(wrong))]
     for other in _alternatives(best, wrong, beliefs, odds):
-        found = posterior.update(best.grid, evidence.holding_wrong(*other), beliefs)
+        found = _holding(best, wrong, other, beliefs)
         parts.append((found, found.log_evidence + odds * len(other)))
     whole = posterior.together(parts)
     return posterior.probable(whole, most=_most(evidence.count)), best, wrong
@@ -241,15 +241,30 @@ def _most_probable(
     odds = np.log(beliefs.wrong_share / (1 - beliefs.wrong_share))
     wrong: list[int] = []
     best = posterior.update(grid, evidence, beliefs)
-    while len(wrong) < max(1, evidence.count // 3) and evidence.count:
+    while evidence.count and len(wrong) < _most_wrong(evidence.count):
         gain = posterior.if_wrong(best, beliefs) + odds
         gain[wrong] = -np.inf
         worst = int(np.argmax(gain))
         if gain[worst] < 0:
             break
         wrong.append(worst)
-        best = posterior.update(grid, evidence.holding_wrong(*wrong), beliefs)
+        best = posterior.holding(best, worst, beliefs, wrong=True)
     return best, tuple(sorted(wrong))
+
+
+def _most_wrong(count: int) -> int:
+    return min(max(1, count // 3), MOST_WRONG)
+
+
+def _holding(
+    best: Posterior, wrong: tuple[int, ...], other: tuple[int, ...], beliefs: priors.Priors
+) -> Posterior:
+    """The posterior with another choice of mistaken readings."""
+    for index in set(other) - set(wrong):
+        best = posterior.holding(best, index, beliefs, wrong=True)
+    for index in set(wrong) - set(other):
+        best = posterior.holding(best, index, beliefs, wrong=False)
+    return best
 
 
 def _alternatives(
@@ -302,32 +317,40 @@ def _fit(plan: Plan, found: Posterior, left_out: LeftOut) -> Fit:
     names = (*found.evidence.answers.response.names, "beam")
     mean, covariance = found.corrections()
 
-    def known(direction: Floats) -> Known:
-        middle = (mean @ direction)[:, None]
-        variance = np.einsum("p,cpq,q->c", direction, covariance, direction)[:, None]
-        sd = np.sqrt(np.maximum(variance, 1e-12))
-        low, value, high = (
-            float(mixture.quantile(share, middle, sd, found.weight)[0])
-            for share in (LOW, 0.5, HIGH)
-        )
-        return Known(value=value, low=low, high=high)
-
-    def of(*chosen: str) -> Known:
-        return known(np.array([float(name in chosen) for name in names]))
-
     lamps = [name for name in names if name.startswith("lamp ")]
     walls = [name for name in names if name.startswith("wall ")]
+    wanted: list[tuple[str, ...]] = [("beam",), ("absorption",), ("height",)]
+    wanted += [(wall,) for wall in walls] + [("output", lamp) for lamp in lamps]
+    rows = [np.array([float(name in chosen) for name in names]) for chosen in wanted]
+    told = _known(mean, covariance, found.weight, np.array([_common(plan, names), *rows]))
+    output, beam, water, height = told[:4]
     typical = float(np.median(np.abs(left_out.off_percent))) if left_out.score.size > 1 else None
     return Fit(
-        output_factor=_factor(known(_common(plan, names))),
-        lamp_factors=tuple(_factor(of("output", lamp)) for lamp in lamps or ["output"]),
-        beam_deg=None if plan.beam_deg is None else _moved(of("beam"), plan.beam_deg, 5.0, 170.0),
-        absorption_per_m=_moved(of("absorption"), plan.absorption_per_m, 0.0, 100.0),
-        height_error_cm=of("height"),
-        wall_loss={wall.removeprefix("wall "): of(wall) for wall in walls},
+        output_factor=_factor(output),
+        lamp_factors=tuple(_factor(one) for one in (told[4 + len(walls) :] or (output,))),
+        beam_deg=None if plan.beam_deg is None else _moved(beam, plan.beam_deg, 5.0, 170.0),
+        absorption_per_m=_moved(water, plan.absorption_per_m, 0.0, 100.0),
+        height_error_cm=height,
+        wall_loss={
+            wall.removeprefix("wall "): one for wall, one in zip(walls, told[4:], strict=False)
+        },
         reading_error_percent=100 * float(found.weight @ found.grid.reading),
         remainder_percent=100 * float(found.weight @ found.grid.remainder),
         typical_error_percent=typical,
+    )
+
+
+def _known(
+    mean: Floats, covariance: Floats, weight: Floats, directions: Floats
+) -> tuple[Known, ...]:
+    """Sums of corrections, one per row of `directions` (k, p+1), with their intervals."""
+    middle = mean @ directions.T
+    variance = np.einsum("kp,cpq,kq->ck", directions, covariance, directions)
+    sd = np.sqrt(np.maximum(variance, 1e-12))
+    ends = [mixture.quantile(share, middle, sd, weight) for share in (0.5, LOW, HIGH)]
+    return tuple(
+        Known(value=float(value), low=float(low), high=float(high))
+        for value, low, high in zip(*ends, strict=True)
     )
 
 

@@ -6,6 +6,7 @@ answers to a beam angle or a dirty wall changes slowly through a tank, so a hund
 """
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +44,16 @@ def over(length_cm: float, width_cm: float, depth_cm: float) -> Lattice:
         x_cm=_chebyshev(length_cm, count(length_cm, 10.0, 4, 13)),
         y_cm=_chebyshev(width_cm, count(width_cm, 10.0, 4, 7)),
         depth_cm=_chebyshev(depth_cm, count(depth_cm, 20.0, 3, 5)),
+    )
+
+
+@lru_cache(maxsize=64)
+def coarse_over(length_cm: float, width_cm: float, depth_cm: float) -> Lattice:
+    """Fewer nodes, for light that has been scattered and has no edges left."""
+    return Lattice(
+        x_cm=_chebyshev(length_cm, count(length_cm, 20.0, 4, 6)),
+        y_cm=_chebyshev(width_cm, 4),
+        depth_cm=_chebyshev(depth_cm, 3),
     )
 
 

@@ -4,11 +4,15 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 import numpy as np
+from numpy.typing import NDArray
 
-from server.surveys import places
+from server.surveys import places, remainder
 from server.surveys.estimate import MeasuredMap
 from server.surveys.plan import Reading
 
+Floats = NDArray[np.float64]
+
+DARK_PPFD = 1.0  # what a covered sensor shows at most
 TWIN_CM = 3.0  # readings this close are readings of one place
 APART = 3.0  # standard deviations at which two readings of one place disagree
 
@@ -46,18 +50,23 @@ class Misfit:
 
 def misfits(found: MeasuredMap) -> tuple[Misfit, ...]:
     """Every reading held to be mistaken, and pairs at one place that contradict each other."""
-    named = {index: _misfit(found, index) for index in found.wrong}
-    for one, other in _twins(found):
-        if one not in named and other not in named:
-            named[other] = _misfit(found, other, cause=Cause.TWINS)
-    return tuple(named[index] for index in sorted(named))
+    twins = _twins(found)
+    paired = {index for pair in twins for index in pair}
+    named = set(found.wrong)
+    named |= {other for one, other in twins if one not in named and other not in named}
+    order = sorted(named)
+    depths = _fitting_depths(found, order)
+    return tuple(
+        _misfit(found, index, depth, twin=index in paired)
+        for index, depth in zip(order, depths, strict=True)
+    )
 
 
-def _misfit(found: MeasuredMap, index: int, cause: Cause | None = None) -> Misfit:
+def _misfit(found: MeasuredMap, index: int, depth: float | None, *, twin: bool) -> Misfit:
     reading, told = found.used[index], found.left_out
     expected = float(told.ppfd[index])
     ratio = reading.ppfd / max(expected, 1e-9)
-    guessed, perhaps = (cause, None) if cause else _cause(found, index, ratio)
+    cause, perhaps = _cause(reading.ppfd, ratio, depth, twin=twin)
     return Misfit(
         number=index + 1,
         reading=reading,
@@ -65,56 +74,54 @@ def _misfit(found: MeasuredMap, index: int, cause: Cause | None = None) -> Misfi
         low_ppfd=float(told.low[index]),
         high_ppfd=float(told.high[index]),
         ratio=ratio,
-        cause=guessed,
+        cause=cause,
         perhaps=perhaps,
-        words=_words(found, index, ratio, guessed),
+        words=_words(found, index, ratio, cause),
     )
 
 
-def _cause(found: MeasuredMap, index: int, ratio: float) -> tuple[Cause, float | None]:
-    reading = found.used[index]
-    if reading.ppfd <= found.beliefs.floor_ppfd and ratio < 0.3:
+def _cause(
+    ppfd: float, ratio: float, depth: float | None, *, twin: bool
+) -> tuple[Cause, float | None]:
+    """The likeliest cause and its figure: the value meant, or the depth that would fit."""
+    if ppfd <= DARK_PPFD and ratio < 0.3:
         return Cause.DARK, None
-    twin = _twin_of(found, index)
-    if twin is not None:
+    if twin:
         return Cause.TWINS, None
     for slip in (10.0, 0.1, 100.0, 0.01):
-        if abs(np.log(ratio / slip)) < 0.3:
-            return Cause.DECIMAL, reading.ppfd / slip
-    depth = _fitting_depth(found, reading)
+        if abs(np.log(max(ratio, 1e-9) / slip)) < 0.3:
+            return Cause.DECIMAL, ppfd / slip
     if depth is not None:
         return Cause.DEPTH, depth
     return (Cause.SHADED if ratio < 1 else Cause.BRIGHT), None
 
 
-def _fitting_depth(found: MeasuredMap, reading: Reading) -> float | None:
-    """The depth nearest the one given at which the map foretells this reading, if there is one."""
+def _fitting_depths(found: MeasuredMap, chosen: list[int]) -> list[float | None]:
+    """For each reading the depth nearest the one given at which the map foretells it."""
+    if not chosen:
+        return []
     depths = np.arange(1.0, found.plan.tank.depth_cm, 1.0)
-    column = np.column_stack([np.full((depths.size, 2), (reading.x_cm, reading.y_cm)), depths])
-    away = np.abs(np.log(found.at(column).ppfd / max(reading.ppfd, 1e-9)))
+    places_tried = [(found.used[i].x_cm, found.used[i].y_cm) for i in chosen]
+    columns = [np.column_stack([np.full((depths.size, 2), xy), depths]) for xy in places_tried]
+    light = found.at(np.concatenate(columns)).ppfd.reshape(len(chosen), -1)
+    return [_nearest_fit(found.used[i], depths, row) for i, row in zip(chosen, light, strict=True)]
+
+
+def _nearest_fit(reading: Reading, depths: Floats, light: Floats) -> float | None:
+    away = np.abs(np.log(light / max(reading.ppfd, 1e-9)))
     fits = depths[(away < 0.05) & (np.abs(depths - reading.depth_cm) > 3)]
     return float(fits[np.argmin(np.abs(fits - reading.depth_cm))]) if fits.size else None
 
 
 def _twins(found: MeasuredMap) -> list[tuple[int, int]]:
     """Pairs of readings of one place that differ by more than both may be wrong."""
-    points, log = found.posterior.evidence.answers.points, found.posterior.evidence.log_read
-    own = found.posterior.evidence.own_variance + (found.fit.reading_error_percent / 100) ** 2
-    pairs = []
-    for one in range(len(points)):
-        for other in range(one + 1, len(points)):
-            near = float(np.linalg.norm(points[one] - points[other])) < TWIN_CM
-            apart = abs(log[one] - log[other]) > APART * float(np.sqrt(own[one] + own[other]))
-            if near and apart:
-                pairs.append((one, other))
-    return pairs
-
-
-def _twin_of(found: MeasuredMap, index: int) -> int | None:
-    for one, other in _twins(found):
-        if index in (one, other):
-            return other if index == one else one
-    return None
+    evidence = found.posterior.evidence
+    own = evidence.own_variance + (found.fit.reading_error_percent / 100) ** 2
+    near = remainder.distances(evidence.answers.points, evidence.answers.points) < TWIN_CM
+    apart = np.abs(evidence.log_read[:, None] - evidence.log_read[None, :])
+    disagree = near & (apart > APART * np.sqrt(own[:, None] + own[None, :]))
+    ones, others = np.nonzero(np.triu(disagree, k=1))
+    return [(int(one), int(other)) for one, other in zip(ones, others, strict=True)]
 
 
 def _words(found: MeasuredMap, index: int, ratio: float, cause: Cause) -> str:

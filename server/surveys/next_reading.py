@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from server.surveys import places, posterior, remainder, verdict
 from server.surveys.estimate import MeasuredMap
+from server.surveys.mixture import Z80
 from server.surveys.plan import Animal, points_of
 from server.surveys.response import Answers
 
@@ -42,16 +43,16 @@ class NextReading:
 
 
 def next_reading(
-    found: MeasuredMap, *, animals: Sequence[Animal] = (), places_asked: Floats | None = None
+    found: MeasuredMap, *, animals: Sequence[Animal] = (), asked: Answers | None = None
 ) -> NextReading:
     """The one reading that would settle most about the animals, the places asked, or the tank.
 
-    places_asked: shape (n, 3); used where there are no animals.
+    asked: places the engine was already asked about; used where there are no animals.
     """
-    targets, weight, about = _targets(found, animals, places_asked)
+    targets, weight, about = _targets(found, animals, asked)
     candidates = _candidates(found, animals)
-    place, narrows = _best(found, candidates, targets, weight)
-    worth, why = _verdict(found, place, narrows, animals, about)
+    place, narrows, doubt = _best(found, candidates, targets, weight)
+    worth, why = _verdict(found, place, narrows, doubt, animals, about)
     return NextReading(
         x_cm=float(place[0]),
         y_cm=float(place[1]),
@@ -63,17 +64,17 @@ def next_reading(
 
 
 def _targets(
-    found: MeasuredMap, animals: Sequence[Animal], asked: Floats | None
-) -> tuple[Floats, Floats, str]:
+    found: MeasuredMap, animals: Sequence[Animal], asked: Answers | None
+) -> tuple[Answers, Floats, str]:
     """Places whose light is wanted, how much each counts, and what to call them."""
     if animals:
         known = verdict.verdicts(found, animals)
         weight = np.array([0.1 + judged.doubt for judged in known])
-        return points_of(animals), weight, "the animals"
-    if asked is not None and len(asked):
-        return asked, np.ones(len(asked)), "the places you asked about"
+        return found.answers(points_of(animals)), weight, "the animals"
+    if asked is not None and len(asked.points):
+        return asked, np.ones(len(asked.points)), "the places you asked about"
     grid = places.even_grid(found.plan.tank, along=6, across=4, levels=3)
-    return grid, np.ones(len(grid)), "the whole tank"
+    return found.answers(grid), np.ones(len(grid)), "the whole tank"
 
 
 def _candidates(found: MeasuredMap, animals: Sequence[Animal]) -> Floats:
@@ -84,20 +85,20 @@ def _candidates(found: MeasuredMap, animals: Sequence[Animal]) -> Floats:
 
 
 def _best(
-    found: MeasuredMap, candidates: Floats, targets: Floats, weight: Floats
-) -> tuple[Floats, float]:
-    """The candidate that narrows most, and the share by which it does."""
+    found: MeasuredMap, candidates: Floats, there: Answers, weight: Floats
+) -> tuple[Floats, float, float]:
+    """The candidate that narrows most, the share by which it does, and the doubt now (ln)."""
     mixture = posterior.probable(found.posterior, most=CONSIDERED)
-    here, there = found.answers(candidates), found.answers(targets)
+    here, place = there.response.with_place(candidates, found.beliefs.place_cm)
     shared = mixture.covariance(here, there) + _surprise(found, here, there)
     own = mixture.variance(here) + np.diag(_surprise(found, here, here))
-    open_now = mixture.variance(there) + np.diag(_surprise(found, there, there))
-    told = shared**2 / (own + _noise(found, here))[:, None]
-    gain = told @ weight
-    best = int(np.argmax(gain))
+    known_now = mixture.variance(there)
+    open_now = known_now + np.diag(_surprise(found, there, there))
+    told = shared**2 / (own + place + _noise(found, here))[:, None]
+    best = int(np.argmax(told @ weight))
     left = np.sqrt(np.maximum(open_now - told[best], 0.0))
-    before = np.sqrt(open_now)
-    return candidates[best], 1.0 - float(weight @ left) / float(weight @ before)
+    narrows = 1.0 - float(weight @ left) / float(weight @ np.sqrt(open_now))
+    return candidates[best], narrows, float(np.median(np.sqrt(known_now)))
 
 
 def _surprise(found: MeasuredMap, one: Answers, other: Answers) -> Floats:
@@ -114,27 +115,26 @@ def _surprise(found: MeasuredMap, one: Answers, other: Answers) -> Floats:
 
 
 def _noise(found: MeasuredMap, answers: Answers) -> Floats:
-    """Variance of the logarithm of one more reading at places."""
-    place = answers.response.place_variance(answers.points, found.beliefs.place_cm)
+    """Variance of the logarithm of one more reading, its place apart."""
     floor = found.beliefs.floor_ppfd / np.maximum(np.exp(answers.log_plan), 1.0)
     reading = found.fit.reading_error_percent / 100
-    return np.asarray(reading**2 + floor**2 + place)
+    return np.asarray(reading**2 + floor**2)
 
 
 def _verdict(
-    found: MeasuredMap, place: Floats, narrows: float, animals: Sequence[Animal], about: str
+    found: MeasuredMap,
+    place: Floats,
+    narrows: float,
+    doubt: float,
+    animals: Sequence[Animal],
+    about: str,
 ) -> tuple[bool, str]:
     """Whether it is worth it, and the reason in a sentence."""
     where = places.in_words(found.plan.tank, place)
     percent = f"{100 * narrows:.0f} %"
     if animals:
         return _about_animals(found, place, narrows, animals, where, percent)
-    wide = float(
-        np.median(
-            found.at(places.even_grid(found.plan.tank, along=5, across=3, levels=3)).half_width
-        )
-    )
-    if found.used and (narrows < WORTH / 2 or wide < CLOSE_ENOUGH / 2):
+    if found.used and (narrows < WORTH / 2 or doubt * Z80 < CLOSE_ENOUGH / 2):
         return False, (
             f"Another reading would narrow the doubt about {about} by only {percent}: "
             "no longer worth wetting an arm."

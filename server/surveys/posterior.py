@@ -53,12 +53,6 @@ class Evidence:
             wrong=self.wrong[chosen],
         )
 
-    def holding_wrong(self, *which: int) -> "Evidence":
-        """The same with these readings, and no others, held to be mistaken."""
-        wrong = np.zeros(self.count, dtype=bool)
-        wrong[list(which)] = True
-        return replace(self, wrong=wrong)
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Grid:
@@ -227,12 +221,39 @@ def update(grid: Grid, evidence: Evidence, priors: Priors) -> Posterior:
 
 def if_wrong(posterior: Posterior, priors: Priors) -> Floats:
     """How much more probable the readings are if one of them is mistaken, ln ratio (n,)."""
+    log_weight = np.log(np.maximum(posterior.weight, 1e-300))[:, None]
+    return log_sum_columns(log_weight + _gain(posterior, priors.wrong**2))
+
+
+def holding(posterior: Posterior, index: int, priors: Priors, *, wrong: bool) -> Posterior:
+    """The posterior with one more reading held to be mistaken, or one held so believed again.
+
+    One variance changes, so the inverses change by one outer product (Sherman & Morrison 1950).
+    """
+    extra = priors.wrong**2 if wrong else -(priors.wrong**2)
+    row = posterior.inverse[:, index, :]
+    scale = extra / (1 + extra * row[:, index])
+    log_weight = np.log(np.maximum(posterior.weight, 1e-300)) + _gain(posterior, extra)[:, index]
+    flags = posterior.evidence.wrong.copy()
+    flags[index] = wrong
+    outer = row[:, :, None] * row[:, None, :]
+    return Posterior(
+        grid=posterior.grid,
+        evidence=replace(posterior.evidence, wrong=flags),
+        inverse=posterior.inverse - scale[:, None, None] * outer,
+        pull=posterior.pull - (scale * posterior.pull[:, index])[:, None] * row,
+        weight=_normalised(log_weight),
+        log_evidence=posterior.log_evidence + log_sum(log_weight),
+    )
+
+
+def _gain(posterior: Posterior, extra: float) -> Floats:
+    """ln-probability gained by so much extra variance of each reading, (c, n)."""
     precision = np.einsum("cnn->cn", posterior.inverse)
     variance, away = 1.0 / precision, posterior.pull / precision
-    wide = variance + priors.wrong**2
+    wide = variance + extra
     gain = -0.5 * (np.log(wide / variance) + away**2 / wide - away**2 / variance)
-    log_weight = np.log(np.maximum(posterior.weight, 1e-300))[:, None]
-    return np.asarray(log_sum_columns(log_weight + gain))
+    return np.asarray(gain, dtype=np.float64)
 
 
 def together(parts: list[tuple[Posterior, float]]) -> Posterior:

@@ -63,7 +63,7 @@ def surprises(width_cm: float) -> tuple[Surprise, ...]:
             else ((width_cm * 0.3, 0.5), (width_cm * 0.8, 0.5))
         )
         for range_cm, w_range in ranges:
-            for reading, w_reading in ((0.025, 0.3), (0.05, 0.5), (0.09, 0.2)):
+            for reading, w_reading in ((0.025, 0.3), (0.05, 0.5), (0.09, 0.19), (0.25, 0.01)):
                 for lamp, wall, w_defects in ((0.02, 0.04, 0.6), (0.08, 0.30, 0.4)):
                     found.append(
                         Surprise(

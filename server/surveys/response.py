@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.surveys import changed, lattice
-from server.surveys.plan import Plan, light_of
+from server.surveys.plan import Plan, light_of, scattered_at, straight_light_of
 
 Floats = NDArray[np.float64]
 
@@ -46,29 +46,31 @@ class Response:
 
     def at(self, points: Floats) -> "Answers":
         """The plan's light and its sensitivities at points of shape (n, 3)."""
-        weights = self.nodes.weights(points)
-        return Answers(
-            response=self,
-            points=points,
-            log_plan=log_ppfd(self.plan.ppfd(points)),
-            per_unit=weights @ self.per_unit.T,
-            by_beam=self.by_beam @ weights.T,
-        )
+        return self._answers(points, log_ppfd(self.plan.ppfd(points)))
 
-    def place_variance(self, points: Floats, place_cm: float) -> Floats:
-        """Variance of ln PPFD from not being quite where one thinks, shape (n,).
+    def with_place(self, points: Floats, place_cm: float) -> "tuple[Answers, Floats]":
+        """The same, and the variance of ln PPFD from not being quite where one thinks, (n,).
 
         Sideways the engine itself is asked a step to each side, as narrow lenses and clear walls
         make edges; downwards the slope of the lattice does.
         """
-        if len(points) == 0:
-            return np.zeros(0)
         sides = np.array([self.plan.tank.length_cm, self.plan.tank.width_cm, np.inf])
         steps = place_cm * np.array([[0, 0, 0], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]])
         around = np.clip(points[None] + steps[:, None, :], 0.0, sides)
         log = log_ppfd(self.plan.ppfd(around.reshape(-1, 3))).reshape(5, -1)
         sideways = ((log[1:] - log[0]) ** 2).sum(axis=0) / 2
-        return np.asarray(sideways + self._slope_down(points, place_cm) ** 2, dtype=np.float64)
+        variance = sideways + self._slope_down(points, place_cm) ** 2
+        return self._answers(points, log[0]), np.asarray(variance, dtype=np.float64)
+
+    def _answers(self, points: Floats, log_plan: Floats) -> "Answers":
+        weights = self.nodes.weights(points)
+        return Answers(
+            response=self,
+            points=points,
+            log_plan=log_plan,
+            per_unit=weights @ self.per_unit.T,
+            by_beam=self.by_beam @ weights.T,
+        )
 
     def _slope_down(self, points: Floats, step_cm: float) -> Floats:
         down = np.array([0.0, 0.0, step_cm / 2])
@@ -118,17 +120,22 @@ def of(plan: Plan) -> Response:
     points = nodes.points
     by_lamp = np.array([light_of(plan, lamp.emitters, points) for lamp in plan.lamps])
     log_plan = log_ppfd(by_lamp.sum(axis=0))
+    scattered = scattered_at(plan, plan.emitters, points)
 
     def change(other: Plan) -> Floats:
         return log_ppfd(other.ppfd(points)) - log_plan
 
-    names, rows = _linear(plan, by_lamp, change)
+    def straight_change(other: Plan) -> Floats:
+        straight = straight_light_of(other, other.emitters, points)
+        return log_ppfd(straight + scattered) - log_plan
+
     shifts = _shifts(plan.beam_deg)
+    found = _linear(plan, by_lamp, change, straight_change)
     return Response(
         plan=plan,
         nodes=nodes,
-        names=names,
-        per_unit=np.array(rows),
+        names=tuple(found),
+        per_unit=np.array(list(found.values())),
         shifts_deg=shifts,
         by_beam=_by_beam(plan, shifts, change),
         log_plan=log_plan,
@@ -141,21 +148,27 @@ def log_ppfd(ppfd: Floats) -> Floats:
 
 
 def _linear(
-    plan: Plan, by_lamp: Floats, change: Callable[[Plan], Floats]
-) -> tuple[tuple[str, ...], list[Floats]]:
-    """Names and d ln PPFD per unit of everything that is treated as a straight line."""
+    plan: Plan,
+    by_lamp: Floats,
+    change: Callable[[Plan], Floats],
+    straight_change: Callable[[Plan], Floats],
+) -> dict[str, Floats]:
+    """d ln PPFD per unit of everything that is treated as a straight line, by name.
+
+    Tint and walls leave scattered light as it is: working it out anew costs more than it tells.
+    """
     total = np.maximum(by_lamp.sum(axis=0), DARK_PPFD)
     found: dict[str, Floats] = {"output": np.ones(by_lamp.shape[1])}
     if len(plan.lamps) > 1:
         for number, light in enumerate(by_lamp):
             found[f"lamp {number}"] = light / total
     tinted = changed.with_absorption(plan, ABSORPTION_STEP_PER_M)
-    found["absorption"] = change(tinted) / ABSORPTION_STEP_PER_M
+    found["absorption"] = straight_change(tinted) / ABSORPTION_STEP_PER_M
     found["height"] = change(changed.with_height(plan, HEIGHT_STEP_CM)) / HEIGHT_STEP_CM
-    for side in changed.bright_sides(plan):
+    for side in changed.clear_sides(plan):
         # per share of the wall's light that is lost, so that 1 is a wall gone dark
-        found[f"wall {side}"] = np.expm1(change(changed.with_wall(plan, side, "black")))
-    return tuple(found), list(found.values())
+        found[f"wall {side}"] = np.expm1(straight_change(changed.with_wall(plan, side, "black")))
+    return found
 
 
 def _shifts(beam_deg: float | None) -> Floats:

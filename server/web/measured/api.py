@@ -116,9 +116,9 @@ def measured_map(asked: MeasuredMapAsked) -> MeasuredMapAnswer:
 
 
 def _answer(found: MeasuredMap, at: Sequence[PlaceAsked]) -> MeasuredMapAnswer:
-    points = points_of(at)
-    light = found.at(points)
-    following = next_reading.next_reading(found, places_asked=points)
+    answers = found.answers(points_of(at))
+    light = found.read(answers)
+    following = next_reading.next_reading(found, asked=answers)
     return MeasuredMapAnswer(
         at=[
             LightThere(
