@@ -84,7 +84,11 @@ def table_record(text: str, *, photons: bool = False) -> dict[str, object]:
         raise BrokenFile(None, "every value is zero")
     if nm[0] >= 700 or nm[-1] <= 400:
         raise BrokenFile(None, "no wavelength lies between 400 and 700 nm; are they in nanometres?")
-    record = {"shape": "table", "wavelength_nm": nm, "power": [round(v / top, 6) for v in level]}
+    record: dict[str, object] = {
+        "shape": "table",
+        "wavelength_nm": nm,
+        "power": [round(v / top, 6) for v in level],
+    }
     try:
         spectrum_from(record)
     except ValueError as wrong:
