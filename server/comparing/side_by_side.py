@@ -23,19 +23,26 @@ RIPPLE = Ripple(length_cm=8.0, height_cm=0.4)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class RunLamp:
-    """One lamp as it hangs and runs. `emitters` and `watts` hold at the power set; `course` is
-    its day in percent of that power."""
+class Hanging:
+    """One lamp as it hangs: what it is, its colours, its photons at the power set."""
 
     name: str
     kind: str
-    emitters: tuple[Emitter, ...]
-    watts: float
-    course: Course
     spectrum: Spectrum
+    ppf_umol_s: float
     height_cm: float
     power: float
     beam_deg: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Run:
+    """Emitters that share one day, as planned. `watts` and the emitters hold at the power set;
+    `course` is the day in percent of that."""
+
+    emitters: tuple[Emitter, ...]
+    watts: float
+    course: Course
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,18 +58,20 @@ class Living:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Side:
-    """One setup to be compared. half_width: None for a plan nobody measured."""
+    """One setup to be compared.
+
+    emitters: what the light is worked out from, put right where the setup was measured; runs:
+    the same as planned, by the day they share. half_width: None for a plan nobody measured.
+    """
 
     tank: Tank
     water: Water
-    lamps: tuple[RunLamp, ...]
+    emitters: tuple[Emitter, ...]
+    runs: tuple[Run, ...]
+    lamps: tuple[Hanging, ...]
     animals: tuple[Living, ...]
     half_width: Widths | None
     days_unchanged: int | None
-
-    @property
-    def emitters(self) -> tuple[Emitter, ...]:
-        return tuple(emitter for lamp in self.lamps for emitter in lamp.emitters)
 
     @property
     def measured(self) -> bool:
@@ -115,7 +124,7 @@ def figures(
 ) -> Figures:
     """All figures of one setup. Light of the setup's own tank, glass and water."""
     passed = share_into_water(side.tank, side.water, side.emitters)
-    watts = sum(lamp.watts for lamp in side.lamps)
+    watts = sum(run.watts for run in side.runs)
     flux = sum(emitter.ppf_umol_s for emitter in side.emitters)
     cost = running_cost(
         tuple(_load(lamp, passed) for lamp in side.lamps), price_per_kwh=price_per_kwh
@@ -123,8 +132,8 @@ def figures(
     blue, green, red = _bands(side)
     return Figures(
         at=tuple(_at(side, depth, low_ppfd, high_ppfd) for depth in depths_cm),
-        lit_hours=max((lit_hours(lamp.course) for lamp in side.lamps), default=0.0),
-        full_hours=max((full_hours(lamp.course) for lamp in side.lamps), default=0.0),
+        lit_hours=max((lit_hours(run.course) for run in side.runs), default=0.0),
+        full_hours=max((full_hours(run.course) for run in side.runs), default=0.0),
         watts=watts,
         share_into_water=passed,
         umol_per_joule_into_water=passed * flux / watts if watts > 0 else None,
@@ -171,33 +180,29 @@ def _at(side: Side, depth_cm: float, low: float, high: float) -> AtDepth | None:
     if depth_cm > side.tank.depth_cm:
         return None
     cell = max(2.0, side.tank.length_cm / 40)
-    per_lamp = [
-        planes(side.tank, side.water, lamp.emitters, depths_cm=(depth_cm,), cell_cm=cell)[0]
-        for lamp in side.lamps
-    ]
-    if not per_lamp:
-        return AtDepth(
-            depth_cm=depth_cm,
-            mean_ppfd=0.0,
-            half_width=None,
-            uniformity=0.0,
-            share_in_range=0.0,
-            dli_mol_m2_d=0.0,
-        )
-    ppfd = np.sum([plane.ppfd for plane in per_lamp], axis=0)
-    mean = float(ppfd.mean())
-    dose = sum(
-        plane.mean * dli(lamp.course) / 100
-        for plane, lamp in zip(per_lamp, side.lamps, strict=True)
-    )
+    (plane,) = planes(side.tank, side.water, side.emitters, depths_cm=(depth_cm,), cell_cm=cell)
     return AtDepth(
         depth_cm=depth_cm,
-        mean_ppfd=mean,
+        mean_ppfd=plane.mean,
         half_width=_half_width(side, depth_cm),
-        uniformity=float(ppfd.min()) / mean if mean > 0 else 0.0,
-        share_in_range=float(np.mean((ppfd >= low) & (ppfd <= high))),
-        dli_mol_m2_d=dose,
+        uniformity=plane.uniformity,
+        share_in_range=float(np.mean((plane.ppfd >= low) & (plane.ppfd <= high))),
+        dli_mol_m2_d=_dose(side, depth_cm, cell, plane.mean),
     )
+
+
+def _dose(side: Side, depth_cm: float, cell_cm: float, mean_ppfd: float) -> float:
+    """Dose of the mean light: each run's planned share of it through its own day."""
+    means = [
+        planes(side.tank, side.water, run.emitters, depths_cm=(depth_cm,), cell_cm=cell_cm)[0].mean
+        for run in side.runs
+        if run.emitters
+    ]
+    days = [dli(run.course) / 100 for run in side.runs if run.emitters]
+    planned = sum(means)
+    if planned <= 0:
+        return 0.0
+    return mean_ppfd / planned * sum(m * d for m, d in zip(means, days, strict=True))
 
 
 def _half_width(side: Side, depth_cm: float) -> float | None:
@@ -211,11 +216,11 @@ def _half_width(side: Side, depth_cm: float) -> float | None:
     return float(np.median(side.half_width(points)))
 
 
-def _load(lamp: RunLamp, passed: float) -> Load:
+def _load(run: Run, passed: float) -> Load:
     return Load(
-        levels=lamp.course,
-        watts=lamp.watts,
-        ppf_umol_s=sum(emitter.ppf_umol_s for emitter in lamp.emitters),
+        levels=run.course,
+        watts=run.watts,
+        ppf_umol_s=sum(emitter.ppf_umol_s for emitter in run.emitters),
         share_into_water=passed,
     )
 
@@ -240,9 +245,7 @@ def _shimmer(side: Side) -> float | None:
 
 def _bands(side: Side) -> tuple[float, float, float]:
     """Shares of the photons in 400–500, 500–600 and 600–700 nm, at the lamps."""
-    parts = [
-        (lamp.spectrum, sum(emitter.ppf_umol_s for emitter in lamp.emitters)) for lamp in side.lamps
-    ]
+    parts = [(lamp.spectrum, lamp.ppf_umol_s) for lamp in side.lamps]
     if not parts or sum(flux for _, flux in parts) <= 0:
         return 0.0, 0.0, 0.0
     return blend(parts).third_shares

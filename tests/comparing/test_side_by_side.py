@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from server.comparing.side_by_side import Living, RunLamp, Side, figures, unfair
+from server.comparing.side_by_side import Hanging, Living, Run, Side, figures, unfair
 from server.dose.day import Day, course
 from server.optics.emitters import Emitter
 from server.optics.field import planes, share_into_water
@@ -23,27 +23,31 @@ TANK = Tank(
 DAY = Day(hours=(8.0, 11.5, 16.5, 20.0), levels=(0, 100, 100, 0))
 
 
-def lamp(x_cm: float = 45, *, ppf: float = 150, kind: str = "led_cluster") -> RunLamp:
-    emitter = Emitter(
-        shape="square", x_cm=x_cm, y_cm=22, height_cm=25, ppf_umol_s=ppf, beam_deg=100, side_cm=8
+def emitter(x_cm: float) -> Emitter:
+    return Emitter(
+        shape="square", x_cm=x_cm, y_cm=22, height_cm=25, ppf_umol_s=150, beam_deg=100, side_cm=8
     )
-    return RunLamp(
+
+
+def hanging(kind: str = "led_cluster") -> Hanging:
+    return Hanging(
         name="lamp",
         kind=kind,
-        emitters=(emitter,),
-        watts=60.0,
-        course=course(DAY, peak_ppfd=100),
         spectrum=kind_spectrum("led_cluster"),
+        ppf_umol_s=150,
         height_cm=25,
         power=1.0,
         beam_deg=100,
     )
 
 
+BOTH = (emitter(30), emitter(60))
 SIDE = Side(
     tank=TANK,
     water=Water(),
-    lamps=(lamp(30), lamp(60)),
+    emitters=BOTH,
+    runs=(Run(emitters=BOTH, watts=120.0, course=course(DAY, peak_ppfd=100)),),
+    lamps=(hanging(), hanging()),
     animals=(
         Living(x_cm=1, y_cm=1, depth_cm=1, in_range=True, known=True),
         Living(x_cm=1, y_cm=1, depth_cm=1, in_range=False, known=False),
@@ -76,6 +80,14 @@ def test_cost_and_photons_per_joule() -> None:
     assert found.money_per_year == pytest.approx(0.3 * found.kwh_per_year)
 
 
+def test_the_dose_follows_the_light_put_right() -> None:
+    dimmer = tuple(replace(e, ppf_umol_s=0.7 * e.ppf_umol_s) for e in BOTH)
+    planned = figures(SIDE, depths_cm=[20], **ASKED).at[0]
+    measured = figures(replace(SIDE, emitters=dimmer), depths_cm=[20], **ASKED).at[0]
+    assert planned is not None and measured is not None
+    assert measured.dli_mol_m2_d == pytest.approx(0.7 * planned.dli_mol_m2_d)
+
+
 def test_no_water_that_deep_is_nothing_and_is_told() -> None:
     assert figures(SIDE, depths_cm=[50], **ASKED).at == (None,)
     assert any("as deep" in words for words in unfair([SIDE, SIDE], [50]))
@@ -89,7 +101,7 @@ def test_a_measured_setup_carries_its_doubt() -> None:
 
 
 def test_a_tank_without_lamps_has_no_light_and_no_ratios() -> None:
-    dark = figures(replace(SIDE, lamps=()), depths_cm=[20], **ASKED)
+    dark = figures(replace(SIDE, lamps=(), emitters=(), runs=()), depths_cm=[20], **ASKED)
     assert dark.umol_per_joule_into_water is None and dark.shimmer is None
     assert dark.at[0] is not None and dark.at[0].mean_ppfd == 0
 
@@ -102,7 +114,7 @@ def test_what_differs_is_told_in_words() -> None:
     other = replace(
         SIDE,
         tank=replace(TANK, length_cm=120, cover=True, walls=replace(TANK.walls, left="black")),
-        lamps=(lamp(kind="metal_halide"),),
+        lamps=(hanging("metal_halide"),),
     )
     told = " ".join(unfair([SIDE, other], [20]))
     for word in ("walls", "size", "cover", "Watts"):
