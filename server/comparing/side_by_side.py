@@ -126,9 +126,7 @@ def figures(
     passed = share_into_water(side.tank, side.water, side.emitters)
     watts = sum(run.watts for run in side.runs)
     flux = sum(emitter.ppf_umol_s for emitter in side.emitters)
-    cost = running_cost(
-        tuple(_load(lamp, passed) for lamp in side.lamps), price_per_kwh=price_per_kwh
-    )
+    cost = running_cost(tuple(_load(run, passed) for run in side.runs), price_per_kwh=price_per_kwh)
     blue, green, red = _bands(side)
     return Figures(
         at=tuple(_at(side, depth, low_ppfd, high_ppfd) for depth in depths_cm),
