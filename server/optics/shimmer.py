@@ -24,8 +24,9 @@ s leaves |sinc(s z / ((n H + z) L))|.
 Larger ripples focus before they reach the target. Geometrical optics in one dimension then gives
 the m-th harmonic 2 J_m(m|B|) (the same integral as Kepler's equation), summed here over `HARMONICS`
 harmonics with every emitter's own shift; the contrast is standard deviation over mean in time. Up
-to a contrast of about 0.5 it agrees with a direct ray trace within 3 % (tested); where a small lamp's
-ripples focus right on the target it is a lower bound, for the lines there are sharper than the sum.
+to a contrast of about 0.5 it agrees with a direct ray trace within 3 % (tested); where a small
+lamp's ripples focus right on the target it is a lower bound, for the lines there are sharper than
+the sum.
 
 Left out: more than one ripple at a time, the small change of reflection with slope, light by way of
 walls and floor (it does not dance in step and thins the contrast), fading along the path.
