@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
 
+from sqlalchemy import text
 from sqlmodel import Session, col, delete, or_, select
 
 from server.db import messages
@@ -28,6 +29,9 @@ def locked(db: Session, meter_id: int) -> Meter | None:
 
     On PostgreSQL that is a row lock; the embedded database has one writer at a time anyway.
     """
+    if db.get_bind().dialect.name == "postgresql":
+        # Many may want the same days at once; waiting in line is better than an error.
+        db.execute(text("SET LOCAL lock_timeout = '14s'"))
     statement = select(Meter).where(Meter.id == meter_id).with_for_update()
     return db.exec(statement.execution_options(populate_existing=True)).first()
 

@@ -6,12 +6,13 @@ from datetime import date
 from sqlmodel import Session, col, select
 
 from server.db import books, messages
+from server.db.lending_rule import lending_rule
 from server.db.members import now
-from server.lending import queue, reminders
-from server.lending.book import HOLDING, Book, Changed, LoanState, Purpose, RequestState
+from server.lending import moving, offers, queue, reminders
+from server.lending.book import HOLDING, Book, Changed, LoanState, Purpose, RequestState, loan_of
 from server.lending.calendar import Stretch
 from server.lending.reminders import Calibration, Reminder
-from server.lending.rules import No
+from server.lending.rules import No, Rules
 from server.models import (
     LendingAct,
     Loan,
@@ -50,7 +51,7 @@ def why_taken(db: Session, meter_id: int, member_id: int, wanted: Stretch, *, to
         return fallback
     answer = queue.pick(
         books.book_of(db, meter, today=today),
-        books.lending_rule(db),
+        lending_rule(db),
         member_id,
         wanted,
         today=today,
@@ -73,7 +74,7 @@ def join(
     assert meter.id is not None
     refusal = queue.may_join(
         books.book_of(db, meter, today=today),
-        books.lending_rule(db),
+        lending_rule(db),
         member_id=member_id,
         earliest=earliest,
         latest=latest,
@@ -105,6 +106,22 @@ def join(
         today=today,
         by_id=member_id,
     )
+
+
+def let_go(db: Session, row: Loan, *, today: date) -> No | None:
+    """The member gives back what has not begun, or says no to an offer; why not, or None."""
+    meter = books.locked(db, row.meter_id)
+    loan_id = row.id
+    assert meter is not None and loan_id is not None
+
+    def act(book: Book, rules: Rules) -> Changed | No:
+        offered = loan_of(book, loan_id)
+        if offered is not None and offered.state is LoanState.OFFERED:
+            return offers.decline(book, loan_id, today=today)
+        return moving.give_back(book, loan_id, today=today)
+
+    answer = books.change(db, meter, act, today=today, by_id=row.member_id)
+    return answer if isinstance(answer, No) else None
 
 
 def act(

@@ -19,21 +19,23 @@ from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
+from server.web.lending.api import router as meters_json
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.stewards.routes import router as stewards_pages
-from server.web.travel.routes import router as travel_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.light_routes import router as setups_pages
 from server.web.tanks.routes import router as tanks_pages
+from server.web.travel.routes import router as travel_pages
 
 ROUTERS = (
     measured_map_json,
     dose_json,
     dose_pages,
     surveys_json,
+    meters_json,
     members_pages,
     stewards_pages,
     travel_pages,
