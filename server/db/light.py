@@ -99,14 +99,7 @@ def lamp_of(model: LampModel, channels: Sequence[LampChannel]) -> Stated:
         name=model.name,
         beam_deg=model.beam_deg,
         ppf_umol_s=ppf_umol_s,
-        layout=Layout(
-            count_x=model.count_x,
-            count_y=model.count_y,
-            pitch_x_cm=model.pitch_x_cm,
-            pitch_y_cm=model.pitch_y_cm,
-            side_cm=model.side_cm,
-            tube_length_cm=model.tube_length_cm,
-        ),
+        layout=_places(model),
         channels=tuple(_channel(row, kind) for row in channels),
         watts=model.watts,
         min_height_cm=model.min_height_cm,
@@ -228,6 +221,19 @@ def _channel(row: LampChannel, kind: Kind) -> Channel:
         share=row.share,
         spectrum=read_spectrum(row.spectrum, name=row.name, kind=kind),
         beam_deg=row.beam_deg,
+        layout=None if row.count_x is None else _places(row),
+    )
+
+
+def _places(row: LampModel | LampChannel) -> Layout:
+    """Where the emitters of a lamp, or of a channel with places of its own, sit."""
+    return Layout(
+        count_x=row.count_x or 1,
+        count_y=row.count_y or 1,
+        pitch_x_cm=row.pitch_x_cm or 0.0,
+        pitch_y_cm=row.pitch_y_cm or 0.0,
+        side_cm=row.side_cm,
+        tube_length_cm=row.tube_length_cm,
     )
 
 

@@ -74,3 +74,10 @@ class LampChannel(SQLModel, table=True):
     """JSON: a built-in shape with its numbers, or a table of wavelength and power."""
     beam_deg: float | None = None
     """Where this channel's lens differs from the lamp's."""
+    count_x: int | None = None
+    """Where this channel's emitters sit, when not where the lamp's do (tubes beside LEDs)."""
+    count_y: int | None = None
+    pitch_x_cm: float | None = None
+    pitch_y_cm: float | None = None
+    side_cm: float | None = None
+    tube_length_cm: float | None = None
