@@ -15,8 +15,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from server.optics.direct import Sources, light_on_grid, recoloured
+from server.optics.direct import light_on_grid
 from server.optics.patches import Face, Receivers, faces_of, transfer
+from server.optics.sources import Sources
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
@@ -98,7 +99,7 @@ def _arriving(tank: Tank, water: Water, groups: Sequence[Sources]) -> list[tuple
     sums: dict[float, Floats] = {}
     for group in groups:
         for per_m, parts in rungs(group.absorption, 1.5 * tank.depth_cm).items():
-            got = [_direct_on(tank, water, recoloured(group, parts), face) for face in faces]
+            got = [_direct_on(tank, water, group.recoloured(parts), face) for face in faces]
             if got:
                 sums[per_m] = sums.get(per_m, 0.0) + np.concatenate(got)
     return sorted(sums.items())

@@ -6,113 +6,28 @@ is lost; and it pays each wall's reflectance at cos = sin θ′ |cos φ| for lef
 sin θ′ |sin φ| for front and back.
 """
 
-from collections import defaultdict
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.optics.emitters import Emitter
-from server.optics.kernel import Absorption, Beam, Kernel, KernelKey, kernel, peak_width_cm
+from server.optics.kernel import Kernel, KernelKey, kernel
+from server.optics.sources import Sources
 from server.optics.tank import Tank, Water
 from server.optics.walls import MAX_IMAGES, Fold, folds_across, folds_along, looked_up, wall_table
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
+Entries = NDArray[np.intp]
 Receiver = Literal["level", "wall_x", "wall_y"]
 """Which way the receiving face looks: up, or across the tank along x or y."""
 
 _CHUNK = 49152
 """Pairs of source and target worked on at once: a few such blocks stay in the second cache."""
 
-_PIECE = {"point": 1.0, "tube": 0.2, "square": 0.35}
-"""Longest piece a lamp is cut into, as a share of the width of a piece's light."""
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Sources:
-    """Pieces of lamps alike in height, beam and colour.
-
-    x_cm, y_cm, ppf_umol_s: shape (n,), sorted by x. piece_cm: extent of each piece along x and y.
-    """
-
-    height_cm: float
-    beam: Beam
-    absorption: Absorption
-    piece_cm: tuple[float, float]
-    x_cm: Floats
-    y_cm: Floats
-    ppf_umol_s: Floats
-
-    def part(self, first: int, stop: int) -> "Sources":
-        some = slice(first, stop)
-        return replace(
-            self, x_cm=self.x_cm[some], y_cm=self.y_cm[some], ppf_umol_s=self.ppf_umol_s[some]
-        )
-
-
-def sources_for(
-    emitters: Sequence[Emitter], water: Water, *, depth_cm: float
-) -> tuple[Sources, ...]:
-    """Cut tubes and squares into pieces small enough for a level, and group what is alike."""
-    groups: dict[tuple[float, Beam, Absorption, tuple[float, float]], list[tuple[float, ...]]]
-    groups = defaultdict(list)
-    for emitter in emitters:
-        if emitter.ppf_umol_s <= 0.0:
-            continue
-        beam = beam_of(emitter)
-        width = peak_width_cm(beam, height_cm=emitter.height_cm, depth_cm=depth_cm, water=water)
-        counts = _piece_counts(emitter, _PIECE[emitter.shape] * width)
-        piece = (emitter.size_cm[0] / counts[0], emitter.size_cm[1] / counts[1])
-        key = (emitter.height_cm, beam, emitter.absorption or water.absorption, piece)
-        groups[key].extend(_pieces(emitter, counts))
-    return tuple(
-        _group(height, beam, absorption, piece, rows)
-        for (height, beam, absorption, piece), rows in groups.items()
-    )
-
-
-def beam_of(emitter: Emitter) -> Beam:
-    """The measured table where there is one, the beam angle otherwise."""
-    if emitter.intensity is not None:
-        return emitter.intensity
-    if emitter.beam_deg is None:
-        raise ValueError("an emitter needs beam_deg or intensity")
-    return emitter.beam_deg
-
-
-def recoloured(sources: Sources, absorption: Absorption) -> Sources:
-    """The same sources with other parts of the light; shares may sum to less than 1."""
-    return replace(sources, absorption=absorption)
-
-
-def _piece_counts(emitter: Emitter, longest_cm: float) -> tuple[int, int]:
-    longest = max(longest_cm, 0.25)
-    counts = [min(400, max(1, int(np.ceil(size / longest)))) for size in emitter.size_cm]
-    return counts[0], counts[1]
-
-
-def _pieces(emitter: Emitter, counts: tuple[int, int]) -> Iterator[tuple[float, float, float]]:
-    long, wide = emitter.size_cm
-    flux = emitter.ppf_umol_s / (counts[0] * counts[1])
-    for i in range(counts[0]):
-        for j in range(counts[1]):
-            x = emitter.x_cm + ((i + 0.5) / counts[0] - 0.5) * long
-            y = emitter.y_cm + ((j + 0.5) / counts[1] - 0.5) * wide
-            yield x, y, flux
-
-
-def _group(
-    height_cm: float, beam: Beam, absorption: Absorption, piece: tuple[float, float],
-    rows: list[tuple[float, ...]],
-) -> Sources:  # fmt: skip
-    x, y, flux = np.array(sorted(rows)).T
-    return Sources(
-        height_cm=height_cm, beam=beam, absorption=absorption, piece_cm=piece,
-        x_cm=x, y_cm=y, ppf_umol_s=flux,
-    )  # fmt: skip
+_SHARP_CM = np.float32(1e-3)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -122,9 +37,37 @@ class _Scene:
     tank: Tank
     water: Water
     sources: Sources
-    tables: Kernel
+    depth_cm: float
     cell_cm: tuple[float, float]
     receiver: Receiver
+
+    @property
+    def extents(self) -> tuple[float, float]:
+        return self.tank.length_cm, self.tank.width_cm
+
+    @property
+    def places(self) -> tuple[Floats, Floats]:
+        return self.sources.x_cm, self.sources.y_cm
+
+    def furthest(self, axis: int, side: int) -> float:
+        """Longest way above the water along one axis to the low (−1) or high (+1) rim [cm]."""
+        place, extent = self.places[axis], self.extents[axis]
+        way = float(place.max()) if side < 0 else extent - float(place.min())
+        return max(way, 0.0) + self.sources.piece_cm[axis] / 2.0
+
+    def sine(self, axis: int, side: int) -> float:
+        """Greatest sin θ′ |cos φ| that light can have towards a side.
+
+        Along an axis a ray covers H tan θ |cos φ| above the water. Entering inside the rim that
+        is at most the way to the rim, and sin θ′ |cos φ| is then greatest for |cos φ| = 1.
+        """
+        way = self.furthest(axis, side)
+        return way / float(np.hypot(way, self.sources.height_cm)) / self.water.refractive_index
+
+    def sideways(self, axis: int, side: int) -> float:
+        """Furthest that light goes under water towards a side [cm]."""
+        sine = self.sine(axis, side)
+        return self.depth_cm * sine / float(np.sqrt(max(1.0 - sine**2, 1e-6)))
 
 
 def light_on_grid(
@@ -143,15 +86,22 @@ def light_on_grid(
     cell_cm: extent of the cell each target stands for, over which the light is averaged.
     """
     total = np.zeros((y_cm.size, x_cm.size))
-    per_chunk = max(1, _CHUNK // total.size)
     tables = _tables(tank, water, sources, depth_cm, cell_cm)
-    for first in range(0, sources.x_cm.size, per_chunk):
-        part = sources.part(first, first + per_chunk)
+    for part in _chunks(sources, total.size):
         scene = _Scene(
-            tank=tank, water=water, sources=part, tables=tables, cell_cm=cell_cm,
+            tank=tank, water=water, sources=part, depth_cm=depth_cm, cell_cm=cell_cm,
             receiver=receiver,
         )  # fmt: skip
-        _add_grid(total, scene, x_cm, y_cm, depth_cm)
+        flux = part.ppf_umol_s.astype(np.float32)
+        for fold_x, fold_y in _images(scene):
+            placed_x, placed_y = fold_x.place(x_cm), fold_y.place(y_cm)
+            columns = _within_reach(scene, 0, placed_x)
+            rows = _within_reach(scene, 1, placed_y)
+            if columns.stop > columns.start and rows.stop > rows.start:
+                dx = placed_x[None, None, columns] - part.x_cm[:, None, None]
+                dy = placed_y[None, rows, None] - part.y_cm[:, None, None]
+                found = _pairs(scene, tables, _single(dx), _single(dy), fold_x, fold_y)
+                total[rows, columns] += np.tensordot(flux, found, axes=1)
     return total
 
 
@@ -166,88 +116,64 @@ def light_at(
 ) -> Floats:
     """PPFD at scattered points of one depth; x_cm, y_cm: shape (n,), which is returned."""
     total = np.zeros(x_cm.size)
-    per_chunk = max(1, _CHUNK // max(1, total.size))
     tables = _tables(tank, water, sources, depth_cm, (0.0, 0.0))
-    for first in range(0, sources.x_cm.size, per_chunk):
-        part = sources.part(first, first + per_chunk)
+    for part in _chunks(sources, max(1, total.size)):
         scene = _Scene(
-            tank=tank, water=water, sources=part, tables=tables, cell_cm=(0.0, 0.0),
+            tank=tank, water=water, sources=part, depth_cm=depth_cm, cell_cm=(0.0, 0.0),
             receiver="level",
         )  # fmt: skip
-        across = folds_across(tank, _images(_sideways_x(part, tank, depth_cm, water), tank, 0))
-        along = folds_along(tank, _images(_sideways_y(part, tank, depth_cm, water), tank, 1))
-        for fold_x in across:
-            for fold_y in along:
-                dx = fold_x.place(x_cm)[None, :] - part.x_cm[:, None]
-                dy = fold_y.place(y_cm)[None, :] - part.y_cm[:, None]
-                total += part.ppf_umol_s @ _pairs(scene, dx, dy, fold_x, fold_y)
+        for fold_x, fold_y in _images(scene):
+            dx = fold_x.place(x_cm)[None, :] - part.x_cm[:, None]
+            dy = fold_y.place(y_cm)[None, :] - part.y_cm[:, None]
+            found = _pairs(scene, tables, _single(dx), _single(dy), fold_x, fold_y)
+            total += part.ppf_umol_s @ found
     return total
 
 
-def _add_grid(total: Floats, scene: _Scene, x: Floats, y: Floats, depth_cm: float) -> None:
-    """Add the light of one chunk of sources by every image, each cut to what it can reach."""
-    sources, tank = scene.sources, scene.tank
-    reach_x = _sideways_x(sources, tank, depth_cm, scene.water) + scene.cell_cm[0]
-    reach_y = _sideways_y(sources, tank, depth_cm, scene.water) + scene.cell_cm[1]
-    for fold_x in folds_across(tank, _images(reach_x, tank, 0)):
-        placed_x = fold_x.place(x)
-        columns = _within_reach(placed_x, tank.length_cm, reach_x)
-        for fold_y in folds_along(tank, _images(reach_y, tank, 1)):
-            placed_y = fold_y.place(y)
-            rows = _within_reach(placed_y, tank.width_cm, reach_y)
-            if columns.stop <= columns.start or rows.stop <= rows.start:
-                continue
-            dx = placed_x[None, None, columns] - sources.x_cm[:, None, None]
-            dy = placed_y[None, rows, None] - sources.y_cm[:, None, None]
-            found = _pairs(scene, dx, dy, fold_x, fold_y)
-            total[rows, columns] += np.tensordot(
-                sources.ppf_umol_s.astype(np.float32), found, axes=1
-            )
+def _chunks(sources: Sources, targets: int) -> Iterator[Sources]:
+    size = max(1, _CHUNK // targets)
+    for first in range(0, sources.x_cm.size, size):
+        yield sources.part(first, first + size)
 
 
-def _within_reach(placed: Floats, extent_cm: float, reach_cm: float) -> slice:
-    """The targets whose image lies no further than reach beyond the real tank: one stretch."""
-    near = np.flatnonzero((placed >= -reach_cm) & (placed <= extent_cm + reach_cm))
+def _single(values: Floats) -> Singles:
+    return values.astype(np.float32)
+
+
+def _images(scene: _Scene) -> Iterator[tuple[Fold, Fold]]:
+    """Every imagined tank that light from these sources can reach."""
+    most = [
+        int(np.ceil((max(scene.sideways(axis, -1), scene.sideways(axis, 1)) + 1e-6) / extent))
+        for axis, extent in enumerate(scene.extents)
+    ]
+    for fold_x in folds_across(scene.tank, most[0]):
+        for fold_y in folds_along(scene.tank, most[1]):
+            yield fold_x, fold_y
+
+
+def _within_reach(scene: _Scene, axis: int, placed: Floats) -> slice:
+    """The targets whose images lie near enough to the real tank for light to reach: one stretch."""
+    low = -scene.sideways(axis, -1) - scene.cell_cm[axis]
+    high = scene.extents[axis] + scene.sideways(axis, 1) + scene.cell_cm[axis]
+    near = np.flatnonzero((placed >= low) & (placed <= high))
     return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
-
-
-def _images(reach_cm: float, tank: Tank, axis: int) -> int:
-    extent = (tank.length_cm, tank.width_cm)[axis]
-    return min(MAX_IMAGES, int(np.ceil(reach_cm / extent)))
-
-
-def _sideways_x(sources: Sources, tank: Tank, depth_cm: float, water: Water) -> float:
-    return _sideways(sources.x_cm, sources, tank.length_cm, depth_cm, water)
-
-
-def _sideways_y(sources: Sources, tank: Tank, depth_cm: float, water: Water) -> float:
-    return _sideways(sources.y_cm, sources, tank.width_cm, depth_cm, water)
-
-
-def _sideways(
-    place_cm: Floats, sources: Sources, extent_cm: float, depth_cm: float, water: Water
-) -> float:
-    """Furthest that light goes along one axis under water [cm].
-
-    Along an axis a ray goes z tan θ′ |cos φ|; entering inside the rim it has H tan θ |cos φ| at
-    most the distance s to the far rim, and the product is greatest for |cos φ| = 1.
-    """
-    furthest = float(max(place_cm.max(), extent_cm - place_cm.min())) + max(sources.piece_cm)
-    sine = furthest / np.hypot(furthest, sources.height_cm) / water.refractive_index
-    return depth_cm * float(sine / np.sqrt(max(1.0 - sine**2, 1e-6)))
 
 
 def _tables(
     tank: Tank, water: Water, sources: Sources, depth_cm: float, cell_cm: tuple[float, float]
 ) -> Kernel:
-    spans = []
-    for place, extent, sideways in (
-        (sources.x_cm, tank.length_cm, _sideways_x(sources, tank, depth_cm, water)),
-        (sources.y_cm, tank.width_cm, _sideways_y(sources, tank, depth_cm, water)),
-    ):
-        far = max(float(place.max()), extent - float(place.min()), extent)
-        spans.append(far + min(sideways, (MAX_IMAGES + 1) * extent))
-    blur = np.sqrt((np.square(cell_cm).sum() + np.square(sources.piece_cm).sum()) / 2.0)
+    scene = _Scene(
+        tank=tank, water=water, sources=sources, depth_cm=depth_cm, cell_cm=cell_cm,
+        receiver="level",
+    )  # fmt: skip
+    spans = [
+        max(
+            scene.furthest(axis, side) + min(scene.sideways(axis, side), MAX_IMAGES * extent)
+            for side in (-1, 1)
+        )
+        for axis, extent in enumerate(scene.extents)
+    ]
+    variances = _variances(scene)
     return kernel(
         KernelKey(
             height_cm=sources.height_cm,
@@ -256,41 +182,47 @@ def _tables(
             refractive_index=water.refractive_index,
             absorption=sources.absorption,
             cover=tank.cover,
-            reach_cm=float(32.0 * np.ceil(np.hypot(*spans) / 32.0)),
-            blur_cm=round(float(blur), 2),
+            reach_cm=float(32.0 * np.ceil((np.hypot(*spans) + 4.0) / 32.0)),
+            blur_sq_cm=round(sum(variances) / 2.0, 3),
         )
     )
 
 
-def _pairs(scene: _Scene, dx: Floats, dy: Floats, fold_x: Fold, fold_y: Fold) -> Singles:
+def _variances(scene: _Scene) -> tuple[float, float]:
+    """Variance along x and y of a place within a cell less a place within a piece [cm²]."""
+    found = [
+        (cell**2 + piece**2) / 12.0
+        for cell, piece in zip(scene.cell_cm, scene.sources.piece_cm, strict=True)
+    ]
+    return found[0], found[1]
+
+
+def _pairs(
+    scene: _Scene, tables: Kernel, dx: Singles, dy: Singles, fold_x: Fold, fold_y: Fold
+) -> Singles:
     """Light per unit of flux for every pair of source (first axis) and target image."""
-    tables, sources = scene.tables, scene.sources
-    dx, dy = dx.astype(np.float32), dy.astype(np.float32)
-    dx2, dy2 = dx * dx, dy * dy
-    index = _nearest(dx2, dy2, tables)
+    squares = (dx * dx, dy * dy)
+    index = _nearest(*squares, tables)
     value = tables.ppfd.take(index)
+    along_x, along_y = _variances(scene)
+    if abs(along_x - along_y) > 0.5:
+        more = tables.stretch.take(index) * np.float32((along_x - along_y) / 4.0)
+        value += more * (squares[0] - squares[1])
+        np.maximum(value, 0.0, out=value)
     if tables.turning is not None:
         value *= _turned(tables, index, dx, dy)
-    for axis, (fold, apart, square) in enumerate(((fold_x, dx, dx2), (fold_y, dy, dy2))):
-        place = (sources.x_cm, sources.y_cm)[axis]
-        extent = (scene.tank.length_cm, scene.tank.width_cm)[axis]
-        low = bool(fold.place(np.array([extent / 2]))[0] < 0.0) or bool(place.min() < 0.0)
-        high = bool(fold.place(np.array([extent / 2]))[0] > extent) or bool(place.max() > extent)
-        if low or high:
-            column = place.reshape(-1, *(1,) * (dx.ndim - 1)).astype(np.float32)
-            _keep_inside(
-                value, tables, index, apart, square, column, extent, low, high,
-                scene.cell_cm[axis], sources.piece_cm[axis],
-            )  # fmt: skip
-    if fold_x.bounces or fold_y.bounces:
-        _pay_walls(value, tables, index, scene.water, ((fold_x, dx), (fold_y, dy)))
+    folds, apart = (fold_x, fold_y), (dx, dy)
+    for axis in (0, 1):
+        _keep_inside(value, scene, tables, index, axis, folds[axis], apart[axis], squares[axis])
+    for axis in (0, 1):
+        _pay_walls(value, scene, tables, index, axis, folds[axis], apart[axis])
     if scene.receiver != "level":
         value *= tables.tangent_over_r.take(index)
         value *= np.abs(dx if scene.receiver == "wall_x" else dy)
     return value
 
 
-def _nearest(dx2: Singles, dy2: Singles, tables: Kernel) -> NDArray[np.intp]:
+def _nearest(dx2: Singles, dy2: Singles, tables: Kernel) -> Entries:
     """Entry of the tables for each pair."""
     squared = np.float32(tables.steps_per_cm**2)
     distance = np.sqrt(dx2 * squared + dy2 * squared)
@@ -300,50 +232,69 @@ def _nearest(dx2: Singles, dy2: Singles, tables: Kernel) -> NDArray[np.intp]:
     return index
 
 
-def _turned(tables: Kernel, index: NDArray[np.intp], dx: Singles, dy: Singles) -> Singles:
+def _turned(tables: Kernel, index: Entries, dx: Singles, dy: Singles) -> Singles:
     """Intensity of a measured table towards each target.
 
     Unfolding keeps a ray's direction at the lamp, so φ is simply that of the image.
     """
-    assert tables.turning is not None
+    if tables.turning is None:
+        return np.ones_like(dx)
     phi = np.degrees(np.arctan2(dy, dx))
     return tables.turning.per_flux(tables.theta_deg.take(index), phi).astype(np.float32)
 
 
 def _keep_inside(
-    value: Singles, tables: Kernel, index: NDArray[np.intp], apart: Singles, square: Singles,
-    source_cm: Singles, extent_cm: float, low: bool, high: bool, cell_cm: float, piece_cm: float,
+    value: Singles, scene: _Scene, tables: Kernel, index: Entries, axis: int, fold: Fold,
+    apart: Singles, square: Singles,
 ) -> None:  # fmt: skip
-    """Leave of each pair the share of rays that cross the surface inside the rim.
+    """Leave of each pair the share of rays that cross the surface inside the rim of one axis.
 
     The crossing points of the rays from a piece of lamp to a cell spread evenly over a short
     stretch; the share is the part of it inside. With no stretch it is the sharp edge of a point's
-    shadow.
+    shadow. A side towards which no ray can cross outside is not looked at.
     """
+    extent, place = scene.extents[axis], scene.places[axis]
+    cell, piece = np.float32(scene.cell_cm[axis]), np.float32(scene.sources.piece_cm[axis])
+    low = fold.side < 0 or float(place.min()) < piece / 2.0
+    high = fold.side > 0 or float(place.max()) > extent - piece / 2.0
+    if not (low or high):
+        return
     entry = tables.entry.take(index)
-    place = apart * entry
-    place += source_cm
-    if cell_cm > 0.0 or piece_cm > 0.0:
-        moved = tables.entry_bend.take(index)
-        moved *= square
-        moved += entry
-        spread = moved * np.float32(cell_cm - piece_cm) + np.float32(piece_cm)
-        np.maximum(spread, np.float32(1e-3), out=spread)
-    else:
-        spread = np.full_like(place, 1e-3)
+    moved = tables.entry_bend.take(index)
+    moved *= square
+    moved += entry
+    moved *= cell - piece
+    moved += piece
+    spread = np.maximum(moved, _SHARP_CM, out=moved)
+    entry *= apart
+    crossing = np.add(entry, _column(place, apart), out=entry)
     if low:
-        value *= np.clip(place / spread + np.float32(0.5), 0.0, 1.0)
+        value *= np.clip(crossing / spread + np.float32(0.5), 0.0, 1.0)
     if high:
-        value *= np.clip((np.float32(extent_cm) - place) / spread + np.float32(0.5), 0.0, 1.0)
+        value *= np.clip((np.float32(extent) - crossing) / spread + np.float32(0.5), 0.0, 1.0)
+
+
+def _column(place: Floats, like: Singles) -> Singles:
+    """Places of the sources as the first axis of arrays with the targets behind it."""
+    return _single(place.reshape(-1, *(1,) * (like.ndim - 1)))
 
 
 def _pay_walls(
-    value: Singles, tables: Kernel, index: NDArray[np.intp], water: Water,
-    passed: tuple[tuple[Fold, Singles], ...],
+    value: Singles, scene: _Scene, tables: Kernel, index: Entries, axis: int, fold: Fold,
+    apart: Singles,
 ) -> None:  # fmt: skip
-    """Weaken each pair by the walls its ray goes through. Most meet them beyond total reflection."""
-    sine_over_r = tables.sine_over_r.take(index)
-    table = wall_table(water.refractive_index)
-    for fold, apart in passed:
-        if fold.bounces:
-            value *= looked_up(table, np.abs(sine_over_r * apart)) ** fold.bounces
+    """Weaken each pair by the walls of one axis that its ray goes through.
+
+    Most rays meet them beyond total reflection and pay nothing; where none can meet them more
+    steeply there is nothing to look up.
+    """
+    if fold.bounces == 0:
+        return
+    n = scene.water.refractive_index
+    steepest = max(scene.sine(axis, -1), scene.sine(axis, 1))
+    if n > 1.0 and steepest < np.sqrt(1.0 - 1.0 / n**2) - 1e-3:
+        return
+    cosine = tables.sine_over_r.take(index)
+    cosine *= np.abs(apart)
+    returned = looked_up(wall_table(n), cosine)
+    value *= returned if fold.bounces == 1 else returned**fold.bounces

@@ -8,11 +8,11 @@ given distance across one rim line the share of directions is integrated numeric
 import numpy as np
 from numpy.typing import NDArray
 
-from server.optics.direct import beam_of
 from server.optics.emitters import Emitter
 from server.optics.interface import into_water
 from server.optics.kernel import strength
 from server.optics.photometry import IntensityTable
+from server.optics.sources import beam_of
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]

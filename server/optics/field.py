@@ -7,9 +7,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from server.optics.diffuse import returned_to_plane, returned_to_points
-from server.optics.direct import light_at, light_on_grid, sources_for
+from server.optics.direct import light_at, light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.entering import entering_share
+from server.optics.sources import sources_for
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
@@ -74,11 +75,11 @@ def planes(
     for depth_cm in depths_cm:
         _check_depth(tank, depth_cm)
         ppfd = np.zeros((ny, nx))
-        for sources in sources_for(emitters, water, depth_cm=depth_cm):
+        for sources in sources_for(tank, water, emitters, depth_cm=depth_cm):
             ppfd += light_on_grid(
                 tank, water, sources, x_cm=x, y_cm=y, depth_cm=depth_cm, cell_cm=cell
             )
-        floor_sources = sources_for(emitters, water, depth_cm=tank.depth_cm)
+        floor_sources = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
         ppfd += returned_to_plane(tank, water, floor_sources, x_cm=x, y_cm=y, depth_cm=depth_cm)
         found.append(Plane(depth_cm=depth_cm, x_cm=x, y_cm=y, ppfd=ppfd))
     return tuple(found)
@@ -107,11 +108,11 @@ def at_points(
     for depth in np.unique(z):
         _check_depth(tank, float(depth))
         here = z == depth
-        for sources in sources_for(emitters, water, depth_cm=float(depth)):
+        for sources in sources_for(tank, water, emitters, depth_cm=float(depth)):
             ppfd[here] += light_at(
                 tank, water, sources, x_cm=x[here], y_cm=y[here], depth_cm=float(depth)
             )
-    floor_sources = sources_for(emitters, water, depth_cm=tank.depth_cm)
+    floor_sources = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
     points = np.stack([x, y, z], axis=1)
     return ppfd + returned_to_points(tank, water, floor_sources, points_cm=points)
 

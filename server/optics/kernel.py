@@ -44,8 +44,8 @@ _RAYS = 2000
 class KernelKey:
     """All that the tables depend on.
 
-    reach_cm: the furthest distance looked up. blur_cm: side of the square over which the light is
-    averaged (a cell, a piece of a lamp).
+    reach_cm: the furthest distance looked up. blur_sq_cm: mean variance along x and y of the
+    places the light is averaged over (within a cell, within a piece of a lamp).
     """
 
     height_cm: float
@@ -55,7 +55,7 @@ class KernelKey:
     absorption: Absorption
     cover: bool
     reach_cm: float
-    blur_cm: float = 0.0
+    blur_sq_cm: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -69,6 +69,7 @@ class Kernel:
     sine_over_r, tangent_over_r: of θ′, divided by the distance [cm⁻¹].
     secant: 1 / cos θ′, the path through the water per unit of depth.
     theta_deg: angle in air.
+    stretch: ∂²E/∂x² − ∂²E/∂y² is this times (x² − y²); for places spread more along one axis.
     """
 
     steps_per_cm: float
@@ -79,6 +80,7 @@ class Kernel:
     tangent_over_r: Singles
     secant: Singles
     theta_deg: Singles
+    stretch: Singles
     turning: IntensityTable | None
 
     @property
@@ -119,15 +121,18 @@ def kernel(key: KernelKey) -> Kernel:
     ppfd = SQ_CM_PER_SQ_M * level * passed * left * sine_over_r / slope
     entry = height * sine_over_r / cos_air
     bend = _per_distance(height / cos_air**2 / slope - entry, r**2, 0.0)
+    first, second = _slopes(r, ppfd)
+    spread = key.blur_sq_cm / 2.0 * (second + first)
     return Kernel(
         steps_per_cm=(entries - 1) / key.reach_cm,
-        ppfd=_averaged(r, ppfd, key.blur_cm).astype(np.float32),
+        ppfd=(ppfd + np.clip(spread, -ppfd / 3.0, ppfd / 3.0)).astype(np.float32),
         entry=entry.astype(np.float32),
         entry_bend=bend.astype(np.float32),
         sine_over_r=(sine_over_r / n).astype(np.float32),
         tangent_over_r=(sine_over_r / n / cos_water).astype(np.float32),
         secant=(1.0 / cos_water).astype(np.float32),
         theta_deg=np.degrees(np.arctan(tan_air)).astype(np.float32),
+        stretch=_per_distance(second - first, r**2, 0.0).astype(np.float32),
         turning=turning,
     )
 
@@ -167,18 +172,16 @@ def strength(beam: Beam, cos_air: Floats) -> tuple[Floats, IntensityTable | None
     return np.ones_like(cos_air), beam
 
 
-def _averaged(r: Floats, ppfd: Floats, blur_cm: float) -> Floats:
-    """Average over a small square: f + b²/24 ∇²f, the start of its Taylor series.
+def _slopes(r: Floats, ppfd: Floats) -> tuple[Floats, Floats]:
+    """E′/r and E″ on the even steps of r.
 
-    On even steps of r, ∇²f = f″ + f′/r. The change is held within a third of the value, so that
-    a table too sharp for its square stays positive; callers cut such squares smaller first.
+    The mean over places of variance v along x and y is E + v/2 (E″ + E′/r), the start of its
+    Taylor series. Callers hold the change within a third of the value, so that a table too sharp
+    for its square stays positive; and cut such squares smaller first.
     """
-    if blur_cm <= 0.0:
-        return ppfd
     step = r[1]
     edge = np.concatenate([[ppfd[1]], ppfd, [ppfd[-1]]])
     second = (edge[2:] - 2.0 * ppfd + edge[:-2]) / step**2
-    first = (edge[2:] - edge[:-2]) / (2.0 * step)
-    change = blur_cm**2 / 24.0 * (second + _per_distance(first, r, float(second[0])))
-    change[-1] = change[-2]
-    return ppfd + np.clip(change, -ppfd / 3.0, ppfd / 3.0)
+    first = _per_distance((edge[2:] - edge[:-2]) / (2.0 * step), r, float(second[0]))
+    first[-1], second[-1] = first[-2], second[-2]
+    return first, second

@@ -132,7 +132,7 @@ def heights_tried(
     if not 0.0 < low <= high < math.inf:
         raise ValueError(f"no height lies between {low:g} cm and {high:g} cm above the water")
     step = max(1.0, (high - low) / (MAX_HEIGHTS - 1))
-    count = int(math.floor((high - low) / step + 1e-9)) + 1
+    count = math.floor((high - low) / step + 1e-9) + 1
     tried = [low + step * k for k in range(count)]
     if high - tried[-1] > 1e-6:
         tried.append(high)

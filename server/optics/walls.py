@@ -26,11 +26,15 @@ _STEPS = 8192
 
 @dataclass(frozen=True)
 class Fold:
-    """One imagined tank along an axis: place(x) = start + turn · x, reached by `bounces` walls."""
+    """One imagined tank along an axis: place(x) = start + turn · x, reached by `bounces` walls.
+
+    side: −1 or +1, on which side of the real tank it stands; 0 for the real one.
+    """
 
     start_cm: float
     turn: int
     bounces: int
+    side: int = 0
 
     def place(self, along_cm: Floats) -> Floats:
         return self.start_cm + self.turn * along_cm
@@ -71,9 +75,10 @@ def folds_along(tank: Tank, most: int) -> tuple[Fold, ...]:
 
 
 def _fold(extent_cm: float, tank_number: int) -> Fold:
+    side = 1 if tank_number > 0 else -1
     if tank_number % 2:
-        return Fold((tank_number + 1) * extent_cm, -1, abs(tank_number))
-    return Fold(tank_number * extent_cm, 1, abs(tank_number))
+        return Fold((tank_number + 1) * extent_cm, -1, abs(tank_number), side)
+    return Fold(tank_number * extent_cm, 1, abs(tank_number), side)
 
 
 @lru_cache(maxsize=32)

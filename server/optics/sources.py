@@ -1,0 +1,166 @@
+"""Lamps as points of light: large ones cut into pieces, close ones gathered, alike ones grouped.
+
+What counts is how far a piece reaches compared with the width of its light on the level looked
+at. A tube is cut into pieces much smaller than that; many small emitters that stand closer than
+that are gathered into pieces too. A piece keeps its place (centroid) and its extent (variance);
+both enter the light exactly to second order, so the pieces need not be tiny.
+"""
+
+from collections import defaultdict
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.optics.emitters import Emitter
+from server.optics.kernel import Absorption, Beam, peak_width_cm
+from server.optics.tank import Tank, Water
+
+Floats = NDArray[np.float64]
+
+_PIECE = 0.25
+_PIECE_OVER_RIM = 0.08
+"""Longest piece as a share of the width of its light. Where the rim cuts the lamp itself the
+parts inside and outside differ, so the pieces are smaller."""
+
+_MOST_PIECES = 400
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Sources:
+    """Pieces of lamps alike in height, beam and colour.
+
+    x_cm, y_cm, ppf_umol_s: shape (n,), sorted by x. piece_cm: sides of the rectangle over which
+    each piece's light is spread (for gathered emitters: of the same variance).
+    """
+
+    height_cm: float
+    beam: Beam
+    absorption: Absorption
+    piece_cm: tuple[float, float]
+    x_cm: Floats
+    y_cm: Floats
+    ppf_umol_s: Floats
+
+    def part(self, first: int, stop: int) -> "Sources":
+        some = slice(first, stop)
+        return replace(
+            self, x_cm=self.x_cm[some], y_cm=self.y_cm[some], ppf_umol_s=self.ppf_umol_s[some]
+        )
+
+    def recoloured(self, absorption: Absorption) -> "Sources":
+        """The same sources with other parts of the light; shares may sum to less than 1."""
+        return replace(self, absorption=absorption)
+
+
+def sources_for(
+    tank: Tank, water: Water, emitters: Sequence[Emitter], *, depth_cm: float
+) -> tuple[Sources, ...]:
+    """The emitters as groups of points, fine enough for the light at one depth."""
+    groups: dict[tuple[float, Beam, Absorption, tuple[float, float]], list[Emitter]]
+    groups = defaultdict(list)
+    for emitter in emitters:
+        if emitter.ppf_umol_s > 0.0:
+            key = (
+                emitter.height_cm,
+                beam_of(emitter),
+                emitter.absorption or water.absorption,
+                emitter.size_cm,
+            )
+            groups[key].append(emitter)
+    found = []
+    for (height_cm, beam, absorption, size), alike in groups.items():
+        width = peak_width_cm(beam, height_cm=height_cm, depth_cm=depth_cm, water=water)
+        points, piece = _points(tank, alike, size, width)
+        x, y, flux = points
+        found.append(
+            Sources(
+                height_cm=height_cm, beam=beam, absorption=absorption, piece_cm=piece,
+                x_cm=x, y_cm=y, ppf_umol_s=flux,
+            )
+        )  # fmt: skip
+    return tuple(found)
+
+
+def beam_of(emitter: Emitter) -> Beam:
+    """The measured table where there is one, the beam angle otherwise."""
+    if emitter.intensity is not None:
+        return emitter.intensity
+    if emitter.beam_deg is None:
+        raise ValueError("an emitter needs beam_deg or intensity")
+    return emitter.beam_deg
+
+
+def _points(
+    tank: Tank, alike: Sequence[Emitter], size: tuple[float, float], width_cm: float
+) -> tuple[Floats, tuple[float, float]]:
+    """Rows x, y, flux of the pieces of emitters of one size, and the pieces' extent."""
+    over_rim = any(_over_rim(tank, emitter) for emitter in alike)
+    longest = max(0.25, width_cm * (_PIECE_OVER_RIM if over_rim else _PIECE))
+    counts = [min(_MOST_PIECES, max(1, int(np.ceil(s / longest)))) for s in size]
+    cut = (size[0] / counts[0], size[1] / counts[1])
+    rows = np.array([row for emitter in alike for row in _pieces(emitter, counts[0], counts[1])])
+    points = rows[np.lexsort((rows[:, 1], rows[:, 0]))].T
+    if max(size) > 0.0 or len(alike) < 2:
+        return points, cut
+    return gathered(points, longest)
+
+
+def _over_rim(tank: Tank, emitter: Emitter) -> bool:
+    places = (emitter.x_cm, tank.length_cm), (emitter.y_cm, tank.width_cm)
+    return any(
+        not size / 2.0 <= place <= extent - size / 2.0
+        for size, (place, extent) in zip(emitter.size_cm, places, strict=True)
+    )
+
+
+def _pieces(emitter: Emitter, along_x: int, along_y: int) -> Iterator[tuple[float, float, float]]:
+    long, wide = emitter.size_cm
+    flux = emitter.ppf_umol_s / (along_x * along_y)
+    for i in range(along_x):
+        for j in range(along_y):
+            x = emitter.x_cm + ((i + 0.5) / along_x - 0.5) * long
+            y = emitter.y_cm + ((j + 0.5) / along_y - 0.5) * wide
+            yield x, y, flux
+
+
+def gathered(points: Floats, longest_cm: float) -> tuple[Floats, tuple[float, float]]:
+    """Gather points (rows x, y, flux) that share a square of side longest_cm.
+
+    Each square's points become one at their centroid; the mean variance within the squares is
+    given back as the sides of the rectangle that has it.
+    """
+    x, y, flux = points
+    boxes = np.stack([_boxes(x, longest_cm), _boxes(y, longest_cm)])
+    found, which = np.unique(boxes, axis=1, return_inverse=True)
+    if found.shape[1] == x.size:
+        return points, (0.0, 0.0)
+    total = np.bincount(which, flux)
+    centre_x, centre_y = (np.bincount(which, flux * v) / total for v in (x, y))
+    spread = [
+        float(np.sum(flux * (v - centre[which]) ** 2) / flux.sum())
+        for v, centre in ((x, centre_x), (y, centre_y))
+    ]
+    return np.stack([centre_x, centre_y, total]), (
+        float(np.sqrt(12.0 * spread[0])),
+        float(np.sqrt(12.0 * spread[1])),
+    )
+
+
+def _boxes(values: Floats, longest_cm: float) -> NDArray[np.int64]:
+    """Number of the stretch each value falls in: runs of close values first, then cut evenly.
+
+    Cutting each run by itself keeps a lamp's emitters together instead of across a fixed grid.
+    """
+    order = np.argsort(values, kind="stable")
+    ordered = values[order]
+    run = np.concatenate([[0], np.cumsum(np.diff(ordered) > longest_cm)])
+    first = ordered[np.searchsorted(run, run)]
+    last = ordered[np.searchsorted(run, run, side="right") - 1]
+    pieces = np.maximum(1, np.ceil((last - first) / longest_cm))
+    share = np.where(last > first, (ordered - first) / np.maximum(last - first, 1e-9), 0.0)
+    box = np.minimum(np.floor(share * pieces), pieces - 1)
+    number = np.empty(values.size, dtype=np.int64)
+    number[order] = run * 100_000 + box.astype(np.int64)
+    return number
