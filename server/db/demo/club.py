@@ -2,9 +2,13 @@
 
 from dataclasses import dataclass
 
-from server.db import members, secrets
+from sqlmodel import Session
+
+from server.db import club_day, members, secrets
+from server.db.demo import lamps, meters, readings, sheets, tanks
 from server.db.engine import Database
 from server.db.keeping import open_current
+from server.models import Club
 from server.settings import Settings
 
 
@@ -34,23 +38,54 @@ def open_or_fill(settings: Settings) -> list[DemoPerson]:
 
 
 def fill(club: Database) -> None:
-    """Writes the whole scenario."""
+    """Writes the whole scenario, one sheet after the other."""
     password_hash = secrets.hash_password(PASSWORD)
     with club.write() as db:
-        members.make_club(db, name="Halftide Reef Club", time_zone="Europe/Lisbon")
-        for name, email, role in (
-            ("Mara Quill", "mara@halftide.example", "steward"),
-            ("Ivo Brandt", "ivo@halftide.example", "member"),
-            ("Tess Okafor", "tess@halftide.example", "member"),
-        ):
-            members.add_member(db, name=name, email=email, password_hash=password_hash, role=role)
+        _club(db)
+        today = club_day.today(db)
+        member_ids = _members(db, password_hash)
+        lamp_ids = lamps.fill(db, by_id=member_ids["mara"])
+        meter_ids = meters.fill(db, members=member_ids, today=today)
+        ids = tanks.fill(db, members=member_ids, lamps=lamp_ids, today=today)
+        readings.fill(db, members=member_ids, meters=meter_ids, ids=ids, today=today)
+
+
+def _club(db: Session) -> None:
+    for row in sheets.rows("club"):
+        members.make_club(
+            db, name=row["name"], time_zone=row["time_zone"], currency=row["currency"]
+        )
+        club = db.get_one(Club, 1)
+        club.price_per_kwh = sheets.sure_number(row, "price_per_kwh")
+        db.add(club)
+
+
+def _members(db: Session, password_hash: str) -> dict[str, int]:
+    ids: dict[str, int] = {}
+    for row in sheets.rows("members"):
+        person = members.add_member(
+            db,
+            name=row["name"],
+            email=row["email"],
+            password_hash=password_hash,
+            role=row["role"],
+        )
+        person.length_unit, person.volume_unit = row["length_unit"], row["volume_unit"]
+        person.clock = row["clock"]
+        db.add(person)
+        assert person.id is not None
+        ids[row["key"]] = person.id
+    return ids
 
 
 def _people(club: Database) -> list[DemoPerson]:
+    """The club's people with a fresh token each, in the order of the sheet."""
     with club.write() as db:
         people = []
-        for member in members.all_members(db)[:8]:
-            assert member.id is not None and member.email is not None
+        for row in sheets.rows("members"):
+            member = members.member_by_email(db, row["email"])
+            if member is None or member.id is None or member.email is None:
+                continue
             token = members.make_access_token(db, member_id=member.id, name="demo")
             people.append(
                 DemoPerson(email=member.email, password=PASSWORD, token=token, role=member.role)

@@ -32,7 +32,12 @@ class Judged:
 
     @property
     def range_words(self) -> str:
-        return f"{filters.ppfd(self.animal.low_ppfd)}–{filters.ppfd(self.animal.high_ppfd)}"
+        return range_words(self.animal.low_ppfd, self.animal.high_ppfd)
+
+
+def range_words(low: float, high: float) -> str:
+    """A range as it was stated, without false decimals: 5–60."""
+    return "–".join(filters.number(value, 1).removesuffix(".0") for value in (low, high))
 
 
 def letter(position: int) -> str:
