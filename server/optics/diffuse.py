@@ -22,6 +22,8 @@ from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 
+Arriving = dict[float, Floats]
+
 LADDER_PER_M = (0.0, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8, 25.6, 51.2, 102.4)
 """Absorptions for which scattered light is worked out; others are mixed from their neighbours."""
 
@@ -29,10 +31,25 @@ _SAMPLES = 2
 """Direct light on a piece is the mean of this many places squared."""
 
 
+def arriving_directly(tank: Tank, water: Water, groups: Sequence[Sources]) -> Arriving:
+    """Direct light on every piece of every scattering face [µmol m⁻² s⁻¹], by rung of the ladder.
+
+    groups: sources fine enough for the floor. Empty where nothing scatters.
+    """
+    faces = faces_of(tank)
+    sums: dict[float, Floats] = {}
+    for group in groups:
+        for per_m, parts in rungs(group.absorption, 1.5 * tank.depth_cm).items():
+            got = [_direct_on(tank, water, group.recoloured(parts), face) for face in faces]
+            if got:
+                sums[per_m] = sums.get(per_m, 0.0) + np.concatenate(got)
+    return dict(sorted(sums.items()))
+
+
 def returned_to_plane(
     tank: Tank,
     water: Water,
-    groups: Sequence[Sources],
+    arriving: Arriving,
     *,
     x_cm: Floats,
     y_cm: Floats,
@@ -47,9 +64,9 @@ def returned_to_plane(
     nodes_x, nodes_y = _node_counts(tank, depth_cm)
     to_x = _carry(tank.length_cm, nodes_x, x_cm)
     to_y = _carry(tank.width_cm, nodes_y, y_cm)
-    for per_m, arriving in _arriving(tank, water, groups):
+    for per_m, direct in arriving.items():
         response = _plane_response(tank, water.refractive_index, per_m, depth_cm)
-        at_nodes = (response @ arriving).reshape(nodes_y, nodes_x)
+        at_nodes = (response @ direct).reshape(nodes_y, nodes_x)
         total += to_y @ at_nodes @ to_x.T
     return np.asarray(np.maximum(total, 0.0))
 
@@ -57,21 +74,16 @@ def returned_to_plane(
 def returned_to_points(
     tank: Tank,
     water: Water,
-    groups: Sequence[Sources],
+    arriving: Arriving,
     *,
     points_cm: Floats,
 ) -> Floats:
     """PPFD that floor and diffuse walls add at upward-facing sensors; points_cm: (n, 3) → (n,)."""
     total = np.zeros(points_cm.shape[0])
     key = (points_cm.shape[0], points_cm.astype(np.float64).tobytes())
-    for per_m, arriving in _arriving(tank, water, groups):
-        total += _points_response(tank, water.refractive_index, per_m, key) @ arriving
+    for per_m, direct in arriving.items():
+        total += _points_response(tank, water.refractive_index, per_m, key) @ direct
     return np.asarray(np.maximum(total, 0.0))
-
-
-def arriving_directly(tank: Tank, water: Water, groups: Sequence[Sources]) -> dict[float, Floats]:
-    """Direct light on every piece of every scattering face, by rung of the ladder."""
-    return dict(_arriving(tank, water, groups))
 
 
 def rungs(
@@ -92,17 +104,6 @@ def rungs(
             if part * share > 1e-9:
                 found.setdefault(LADDER_PER_M[k], []).append((part * share, per_m))
     return {rung: tuple(parts) for rung, parts in found.items()}
-
-
-def _arriving(tank: Tank, water: Water, groups: Sequence[Sources]) -> list[tuple[float, Floats]]:
-    faces = faces_of(tank)
-    sums: dict[float, Floats] = {}
-    for group in groups:
-        for per_m, parts in rungs(group.absorption, 1.5 * tank.depth_cm).items():
-            got = [_direct_on(tank, water, group.recoloured(parts), face) for face in faces]
-            if got:
-                sums[per_m] = sums.get(per_m, 0.0) + np.concatenate(got)
-    return sorted(sums.items())
 
 
 def _direct_on(tank: Tank, water: Water, sources: Sources, face: Face) -> Floats:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from server.optics.diffuse import returned_to_plane, returned_to_points
+from server.optics.diffuse import Arriving, arriving_directly, returned_to_plane, returned_to_points
 from server.optics.direct import light_at, light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.entering import entering_share
@@ -71,16 +71,17 @@ def planes(
     x = (np.arange(nx) + 0.5) * tank.length_cm / nx
     y = (np.arange(ny) + 0.5) * tank.width_cm / ny
     cell = (tank.length_cm / nx, tank.width_cm / ny)
-    found = []
     for depth_cm in depths_cm:
         _check_depth(tank, depth_cm)
+    arriving = _on_scattering_faces(tank, water, emitters)
+    found = []
+    for depth_cm in depths_cm:
         ppfd = np.zeros((ny, nx))
         for sources in sources_for(tank, water, emitters, depth_cm=depth_cm):
             ppfd += light_on_grid(
                 tank, water, sources, x_cm=x, y_cm=y, depth_cm=depth_cm, cell_cm=cell
             )
-        floor_sources = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
-        ppfd += returned_to_plane(tank, water, floor_sources, x_cm=x, y_cm=y, depth_cm=depth_cm)
+        ppfd += returned_to_plane(tank, water, arriving, x_cm=x, y_cm=y, depth_cm=depth_cm)
         found.append(Plane(depth_cm=depth_cm, x_cm=x, y_cm=y, ppfd=ppfd))
     return tuple(found)
 
@@ -112,9 +113,9 @@ def at_points(
             ppfd[here] += light_at(
                 tank, water, sources, x_cm=x[here], y_cm=y[here], depth_cm=float(depth)
             )
-    floor_sources = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
+    arriving = _on_scattering_faces(tank, water, emitters)
     points = np.stack([x, y, z], axis=1)
-    return ppfd + returned_to_points(tank, water, floor_sources, points_cm=points)
+    return ppfd + returned_to_points(tank, water, arriving, points_cm=points)
 
 
 def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> float:
@@ -128,6 +129,11 @@ def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> f
         return 0.0
     entered = sum(emitter.ppf_umol_s * entering_share(tank, water, emitter) for emitter in emitters)
     return entered / emitted
+
+
+def _on_scattering_faces(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
+    groups = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
+    return arriving_directly(tank, water, groups)
 
 
 def _cells(tank: Tank, cell_cm: float) -> tuple[int, int]:
