@@ -250,19 +250,23 @@ def _keep_days(db: Session, meter: Meter, before: Book, after: Book, ids: dict[i
     """
     assert meter.id is not None
     were, are = _whose_days(before), _whose_days(after)
-    gone = sorted(day for day, loan_id in were.items() if are.get(day) != loan_id)
-    if gone:
+    for day, loan_id in sorted(were - are):
         db.exec(
-            delete(LoanDay).where(col(LoanDay.meter_id) == meter.id, col(LoanDay.day).in_(gone))
+            delete(LoanDay).where(
+                col(LoanDay.meter_id) == meter.id,
+                col(LoanDay.day) == day,
+                col(LoanDay.loan_id) == loan_id,
+            )
         )
-    for day in sorted(day for day, loan_id in are.items() if were.get(day) != loan_id):
-        db.add(LoanDay(meter_id=meter.id, day=day, loan_id=ids[are[day]]))
+    for day, loan_id in sorted(are - were):
+        db.add(LoanDay(meter_id=meter.id, day=day, loan_id=ids[loan_id]))
         db.flush()
 
 
-def _whose_days(book: Book) -> dict[date, int]:
+def _whose_days(book: Book) -> set[tuple[date, int]]:
+    """Pairs, so that two loans on one day would both be written, and refused."""
     return {
-        day: loan.id
+        (day, loan.id)
         for loan in book.loans
         if loan.state in books.HOLDING
         for day in books.days_of(book, loan)
