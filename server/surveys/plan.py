@@ -24,6 +24,9 @@ MOST_LAMPS = 8
 
 MOST_LEVELS = 16
 
+SENSOR_CM = 2.0
+"""Side of the face over which a sensor, or a coral, takes its light (from memory)."""
+
 
 class Light(Protocol):
     """Anything that gives PPFD [µmol m⁻² s⁻¹] at places, as `optics.field.at_points` does."""
@@ -85,6 +88,23 @@ class Plan:
     def ppfd(self, points: Floats) -> Floats:
         """The plan's own PPFD at points of shape (n, 3)."""
         return light_of(self, self.emitters, points)
+
+    def sensed(self, points: Floats) -> Floats:
+        """The same as a sensor of SENSOR_CM reads it: the mean over its face.
+
+        Two by two points of Gauss, which see the edges of shadows that a single point misses.
+        """
+        if len(points) == 0:
+            return np.zeros(0)
+        straight = straight_light_of(self, self.emitters, self._spread(points))
+        mean = straight.reshape(4, -1).mean(axis=0)
+        return np.asarray(mean + scattered_at(self, self.emitters, points), dtype=np.float64)
+
+    def _spread(self, points: Floats) -> Floats:
+        reach = SENSOR_CM / np.sqrt(12.0)
+        steps = np.array([(dx, dy, 0.0) for dx in (-reach, reach) for dy in (-reach, reach)])
+        sides = np.array([self.tank.length_cm, self.tank.width_cm, np.inf])
+        return np.clip(points[None] + steps[:, None, :], 0.0, sides).reshape(-1, 3)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -222,7 +222,9 @@ def update(grid: Grid, evidence: Evidence, priors: Priors) -> Posterior:
 def if_wrong(posterior: Posterior, priors: Priors) -> Floats:
     """How much more probable the readings are if one of them is mistaken, ln ratio (n,)."""
     log_weight = np.log(np.maximum(posterior.weight, 1e-300))[:, None]
-    return log_sum_columns(log_weight + _gain(posterior, priors.wrong**2))
+    return log_sum_columns(
+        log_weight + _gain(posterior, priors.wrong**2, np.arange(posterior.evidence.count))
+    )
 
 
 def holding(posterior: Posterior, index: int, priors: Priors, *, wrong: bool) -> Posterior:
@@ -233,7 +235,7 @@ def holding(posterior: Posterior, index: int, priors: Priors, *, wrong: bool) ->
     extra = priors.wrong**2 if wrong else -(priors.wrong**2)
     row = posterior.inverse[:, index, :]
     scale = extra / (1 + extra * row[:, index])
-    log_weight = np.log(np.maximum(posterior.weight, 1e-300)) + _gain(posterior, extra)[:, index]
+    log_weight = np.log(np.maximum(posterior.weight, 1e-300)) + _gain(posterior, extra, index)
     flags = posterior.evidence.wrong.copy()
     flags[index] = wrong
     outer = row[:, :, None] * row[:, None, :]
@@ -247,10 +249,10 @@ def holding(posterior: Posterior, index: int, priors: Priors, *, wrong: bool) ->
     )
 
 
-def _gain(posterior: Posterior, extra: float) -> Floats:
-    """ln-probability gained by so much extra variance of each reading, (c, n)."""
-    precision = np.einsum("cnn->cn", posterior.inverse)
-    variance, away = 1.0 / precision, posterior.pull / precision
+def _gain(posterior: Posterior, extra: float, which: NDArray[np.intp] | int) -> Floats:
+    """ln-probability gained by so much extra variance of a reading or several, (c, …)."""
+    variance = 1.0 / posterior.inverse[:, which, which]
+    away = posterior.pull[:, which] * variance
     wide = variance + extra
     gain = -0.5 * (np.log(wide / variance) + away**2 / wide - away**2 / variance)
     return np.asarray(gain, dtype=np.float64)

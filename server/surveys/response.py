@@ -46,21 +46,24 @@ class Response:
 
     def at(self, points: Floats) -> "Answers":
         """The plan's light and its sensitivities at points of shape (n, 3)."""
-        return self._answers(points, log_ppfd(self.plan.ppfd(points)))
+        return self._answers(points, log_ppfd(self.plan.sensed(points)))
 
     def with_place(self, points: Floats, place_cm: float) -> "tuple[Answers, Floats]":
         """The same, and the variance of ln PPFD from not being quite where one thinks, (n,).
 
         Sideways the engine itself is asked a step to each side, as narrow lenses and clear walls
-        make edges; downwards the slope of the lattice does.
+        make edges; downwards the slope of the lattice does. The light is the mean over a sensor of
+        two centimetres (Simpson's weights along each side).
         """
         sides = np.array([self.plan.tank.length_cm, self.plan.tank.width_cm, np.inf])
         steps = place_cm * np.array([[0, 0, 0], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]])
         around = np.clip(points[None] + steps[:, None, :], 0.0, sides)
-        log = log_ppfd(self.plan.ppfd(around.reshape(-1, 3))).reshape(5, -1)
+        light = self.plan.ppfd(around.reshape(-1, 3)).reshape(5, -1)
+        log = log_ppfd(light)
+        over_sensor = log_ppfd(light[0] / 3 + light[1:].sum(axis=0) / 6)
         sideways = ((log[1:] - log[0]) ** 2).sum(axis=0) / 2
         variance = sideways + self._slope_down(points, place_cm) ** 2
-        return self._answers(points, log[0]), np.asarray(variance, dtype=np.float64)
+        return self._answers(points, over_sensor), np.asarray(variance, dtype=np.float64)
 
     def _answers(self, points: Floats, log_plan: Floats) -> "Answers":
         weights = self.nodes.weights(points)
