@@ -15,6 +15,8 @@ from server.db import members
 from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
+from server.web.compare.routes import router as compare_pages
+from server.web.day.routes import router as day_pages
 from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages
 from server.web.guard import Guard
@@ -26,12 +28,15 @@ from server.web.planner.routes import router as planner_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.tanks.animal_routes import router as animals_pages
+from server.web.tanks.api import router as tanks_json
 from server.web.tanks.light_routes import router as setups_pages
 from server.web.tanks.routes import router as tanks_pages
+from server.web.today.routes import router as first_page
 from server.web.travel.routes import router as travel_pages
 
 ROUTERS = (
     measured_map_json,
+    day_pages,
     dose_json,
     dose_pages,
     surveys_json,
@@ -39,6 +44,9 @@ ROUTERS = (
     members_pages,
     stewards_pages,
     travel_pages,
+    compare_pages,
+    first_page,
+    tanks_json,
     tanks_pages,
     setups_pages,
     animals_pages,

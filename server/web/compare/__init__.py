@@ -1,0 +1,1 @@
+"""Learning from each other: setups side by side, tanks alike, which lamp, what if."""

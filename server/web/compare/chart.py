@@ -1,0 +1,105 @@
+"""Charts of several setups from above, at one depth and on one scale."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.comparing.side_by_side import Side
+from server.db.sides import SetupRows
+from server.drawing import axes, tank_view
+from server.optics.field import planes
+from server.web import filters
+
+Floats = NDArray[np.float64]
+
+LEVELS = tank_view.Levels(
+    tints=(50, 75, 150, 200, 350, 500), lines=(25, 100, 125, 250, 300, 425, 600, 700)
+)
+"""One set of contours for every chart that is compared."""
+
+CHANGE = tank_view.Levels(
+    tints=(-100, -50, -20, 20, 50, 100),
+    lines=(-200, -10, 10, 200),
+    words=tuple(
+        (level, f"{level:+g}".replace("-", "−"))
+        for level in (-200, -100, -50, -20, -10, 10, 20, 50, 100, 200)
+    ),
+    scheme="change",
+)
+"""Signed contours of a difference [µmol m⁻² s⁻¹]."""
+
+_WIDE = 300.0
+_NARROW = 268.0
+
+
+def per_cm_for(sides: Sequence[Side], *, room: float = _WIDE) -> float:
+    """SVG units per cm so that the longest of the tanks fits and all share one scale."""
+    return room / max(side.tank.length_cm for side in sides)
+
+
+def from_above(
+    side: Side, rows: SetupRows, *, name: str, depth_cm: float, unit: str, per_cm: float
+) -> tank_view.TankView | None:
+    """One setup's light at the depth; None where there is no water that deep."""
+    if depth_cm > side.tank.depth_cm:
+        return None
+    values = field_at(side, depth_cm)
+    return tank_view.plan(
+        values,
+        length=side.tank.length_cm,
+        width=side.tank.width_cm,
+        per_cm=per_cm,
+        unit=unit_of(unit),
+        levels=LEVELS,
+        title=f"{name} from above, {filters.length(depth_cm, unit)} deep",
+        description=(
+            f"PPFD from {filters.ppfd(float(values.min()))} to "
+            f"{filters.ppfd(float(values.max()))} µmol m⁻² s⁻¹."
+        ),
+        axis_words=f"{unit} from the left wall",
+        overheads=[
+            tank_view.Overhead(
+                across=one.row.x_cm,
+                along=one.row.y_cm,
+                width=one.stated.lamp.layout.extent_cm[one.row.turned],
+                length=one.stated.lamp.layout.extent_cm[not one.row.turned],
+                words="",
+            )
+            for one in rows.hung
+        ],
+    )
+
+
+def difference(
+    before: Floats, after: Floats, side: Side, *, depth_cm: float, unit: str, room: float
+) -> tank_view.TankView:
+    """After minus before over one tank at one depth, with signed contours."""
+    change = after - before
+    return tank_view.plan(
+        change,
+        length=side.tank.length_cm,
+        width=side.tank.width_cm,
+        per_cm=room / side.tank.length_cm,
+        unit=unit_of(unit),
+        levels=CHANGE,
+        title=f"What changes, {filters.length(depth_cm, unit)} deep",
+        description=(
+            f"From {filters.number(float(change.min()))} to "
+            f"{filters.number(float(change.max()))} µmol m⁻² s⁻¹."
+        ),
+        axis_words=f"{unit} from the left wall",
+    )
+
+
+def field_at(side: Side, depth_cm: float) -> Floats:
+    """PPFD over the depth, shape (ny, nx); darkness without lamps."""
+    if not side.emitters:
+        return np.zeros((2, 2))
+    cell = max(2.0, side.tank.length_cm / 40)
+    (plane,) = planes(side.tank, side.water, side.emitters, depths_cm=(depth_cm,), cell_cm=cell)
+    return plane.ppfd
+
+
+def unit_of(unit: str) -> axes.Unit:
+    return axes.CENTIMETRES if unit == "cm" else axes.INCHES
