@@ -50,7 +50,7 @@ def judge(animals: Sequence[Animal], scene: Scene | None) -> tuple[Judged, ...]:
     """Every animal in its order; without a scene nothing is known of their light."""
     light = _light(animals, scene) if scene is not None and animals else [None] * len(animals)
     return tuple(
-        Judged(animal=animal, letter=letter(n), ppfd=light[n], verdict=_verdict(animal, light[n]))
+        Judged(animal=animal, letter=letter(n), ppfd=light[n], verdict=verdict_of(animal, light[n]))
         for n, animal in enumerate(animals)
     )
 
@@ -69,7 +69,7 @@ def _light(animals: Sequence[Animal], scene: Scene) -> list[float | None]:
     return [float(value) for value in found]
 
 
-def _verdict(animal: Animal, ppfd: float | None) -> Verdict:
+def verdict_of(animal: Animal, ppfd: float | None) -> Verdict:
     if ppfd is None:
         return "unknown"
     if ppfd < animal.low_ppfd:
