@@ -79,14 +79,21 @@ def switch_times(group: ChannelDay) -> tuple[tuple[str, str], ...]:
     return tuple((at, off) for (at, is_on), (off, _) in zip(jumps, turned, strict=True) if is_on)
 
 
-def as_csv(groups: tuple[ChannelDay, ...], control: Control) -> str:
-    """Set-points as CSV (RFC 4180): channel group, time, percent, what follows."""
+def as_csv(groups: tuple[ChannelDay, ...], control: Control, *, lamp: str = "") -> str:
+    """Set-points as CSV (RFC 4180): lamp, channel group, time, percent, what follows."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["channel_group", "local_time", "percent", "then", "control"])
+    writer.writerow(["lamp", "channel_group", "local_time", "percent", "then", "control"])
     for point in set_points(groups):
         writer.writerow(
-            [_plain(point.group), point.time, f"{point.percent:g}", point.then, control.kind]
+            [
+                _plain(lamp),
+                _plain(point.group),
+                point.time,
+                f"{point.percent:g}",
+                point.then,
+                control.kind,
+            ]
         )
     return out.getvalue()
 

@@ -131,10 +131,10 @@ def test_set_points_say_what_comes_next() -> None:
 
 def test_set_points_are_written_as_csv_without_formulas() -> None:
     group = ChannelDay(name="=cmd()", share=1, day=TRAPEZOID)
-    text = as_csv((group,), CONTROLS["full"])
+    text = as_csv((group,), CONTROLS["full"], lamp="Lagoon 2")
     rows = list(csv.reader(io.StringIO(text, newline="")))
-    assert rows[0] == ["channel_group", "local_time", "percent", "then", "control"]
-    assert rows[1] == ["'=cmd()", "08:00", "0", "rise", "full"]
+    assert rows[0] == ["lamp", "channel_group", "local_time", "percent", "then", "control"]
+    assert rows[1] == ["Lagoon 2", "'=cmd()", "08:00", "0", "rise", "full"]
     assert len(rows) == 5 and text.endswith("\r\n")
 
 

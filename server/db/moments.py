@@ -1,0 +1,56 @@
+"""A tank at one moment: its lamps, its day, who lived there. And when its light last changed."""
+
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from sqlmodel import Session
+
+from server.db import days, light, tanks
+from server.db.days import GroupDay
+from server.db.light import Hung
+from server.models import Animal, Schedule, Setup
+
+
+@dataclass(frozen=True, kw_only=True)
+class Moment:
+    """What hung, ran and lived at a tank on one day; empty where there was nothing yet."""
+
+    on: date
+    setup: Setup | None
+    hung: tuple[Hung, ...]
+    schedule: Schedule | None
+    days: tuple[GroupDay, ...]
+    animals: tuple[Animal, ...]
+
+    @property
+    def control(self) -> str:
+        """How the lamps are switched, where the keeper said so."""
+        return self.schedule.control if self.schedule else ""
+
+    @property
+    def changed_on(self) -> date | None:
+        """When the light last changed: the later of lamps and day."""
+        dates = [row.since for row in (self.setup, self.schedule) if row is not None]
+        return max(dates, default=None)
+
+
+def moment(db: Session, tank_id: int, on: date) -> Moment:
+    """The tank on a day that is past, or today."""
+    setup = tanks.setup_on(db, tank_id, on)
+    schedule = days.schedule_on(db, tank_id, on)
+    return Moment(
+        on=on,
+        setup=setup,
+        hung=light.hung_over(db, setup.id) if setup and setup.id else (),
+        schedule=schedule,
+        days=days.days_of(db, schedule.id) if schedule and schedule.id else (),
+        animals=tuple(tanks.animals_of(db, tank_id, on=on)),
+    )
+
+
+def before_last_change(db: Session, now: Moment, tank_id: int) -> Moment | None:
+    """The tank the day before its light last changed; None when that was its first light."""
+    if now.changed_on is None:
+        return None
+    before = moment(db, tank_id, now.changed_on - timedelta(days=1))
+    return before if before.hung and before.days else None

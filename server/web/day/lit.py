@@ -1,0 +1,79 @@
+"""A tank lit through its day: what the pages of day, dose and acclimation work out once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.db.daylight import LampDay, LitGroup, course_at, lamp_days, light_at, lit_groups
+from server.db.days import GroupDay
+from server.db.light import Hung
+from server.dose.clock import Clocked
+from server.dose.day import Course
+from server.dose.together import Light, light_of, shape_of
+from server.models import Animal, Schedule, Tank
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lit:
+    """Lamps and their day over a tank, and the light of its animals in their order.
+
+    `full` [groups, animals] is the light of each group fully on [µmol m⁻² s⁻¹].
+    """
+
+    lamps: tuple[LampDay, ...]
+    groups: tuple[LitGroup, ...]
+    animals: tuple[Animal, ...]
+    full: FloatArray
+    light: Light
+
+    def course_of(self, place: int) -> Course:
+        """The day's light of one animal."""
+        return course_at(self.groups, self.full[:, place])
+
+
+def lit(
+    tank: Tank,
+    hung: Sequence[Hung],
+    days: Sequence[GroupDay],
+    *,
+    control: str,
+    animals: Sequence[Animal],
+    factors: FloatArray | None = None,
+) -> Lit | None:
+    """The tank lit as its controls can run the day; None without lamps or without a day.
+
+    `factors` [animals]: what readings make of the plan's light at each animal.
+    """
+    if not hung or not days:
+        return None
+    lamps = lamp_days(hung, days, control=control)
+    groups = lit_groups(tank, hung, lamps)
+    full = light_at(tank, groups, animals)
+    if factors is not None:
+        full = full * factors
+    return Lit(
+        lamps=lamps,
+        groups=groups,
+        animals=tuple(animals),
+        full=full,
+        light=light_of(full, shape_of(tuple(group.day for group in groups))),
+    )
+
+
+def on_the_wall(schedule: Schedule, days: Sequence[GroupDay], on: date) -> tuple[GroupDay, ...]:
+    """The days in the wall time of a date: what must be typed into a lamp then."""
+    return tuple(replace(group, day=_clocked(schedule, group).wall_day(on)) for group in days)
+
+
+def _clocked(schedule: Schedule, group: GroupDay) -> Clocked:
+    return Clocked(
+        day=group.day,
+        zone=schedule.time_zone,
+        set_on=schedule.since,
+        follows_clock=schedule.follows_clock,
+    )

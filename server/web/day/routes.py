@@ -1,0 +1,181 @@
+"""Pages of a tank's day: as it runs, its form, the numbers to type, the card, the doses."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from server.db import days, members
+from server.db.club_day import today as club_today
+from server.db.daylight import lamp_days
+from server.db.days import DayWords, GroupDay
+from server.db.moments import Moment, before_last_change, moment
+from server.dose.control import CONTROLS
+from server.dose.setpoints import as_csv
+from server.models import Club as ClubRow
+from server.models import Member, Tank
+from server.web.day import dose_view
+from server.web.day import form as reading
+from server.web.day import view as views
+from server.web.day.lit import on_the_wall
+from server.web.page import page, see_other
+from server.web.signed_in import Club, NotFound, Typed, Who, text
+from server.web.tanks.open import own_tank, tank_to_see
+from server.web.tanks.typed import Refused
+
+router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Open:
+    """A tank opened at today's moment."""
+
+    tank: Tank
+    now: Moment
+    before: Moment | None
+    club: ClubRow
+    today: date
+
+
+@router.get("/tanks/{tank_id}/day")
+def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+    seen = _open(club, who, tank_id)
+    view = views.day_page(who, seen.tank, seen.now, seen.before, seen.club, seen.today)
+    return page(request, "day/day.html", view=view)
+
+
+@router.get("/tanks/{tank_id}/dose")
+def dose_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+    seen = _open(club, who, tank_id)
+    depth = request.query_params.get("depth", "")
+    view = dose_view.dose_page(who, seen.tank, seen.now, seen.before, depth=depth)
+    return page(request, "day/dose.html", view=view)
+
+
+@router.get("/tanks/{tank_id}/day/edit")
+def day_form(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+    seen = _open(club, who, tank_id, own=True)
+    return _form(request, who, seen, _stored(seen, who), {})
+
+
+@router.post("/tanks/{tank_id}/day/edit")
+def change_day(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> Response:
+    seen = _open(club, who, tank_id, own=True)
+    show = text(form, "do") == "show"
+    typed = reading.read_day(
+        form,
+        fields=reading.channel_fields(seen.now.hung),
+        time_zone=seen.club.time_zone,
+        today=seen.today,
+        asks_why="" if show else _asks_why(seen),
+    )
+    if isinstance(typed, Refused):
+        values = views.refused_values(_stored(seen, who), typed)
+        return _form(request, who, seen, values, typed.errors)
+    if show:
+        values = _stored(seen, who) | {name: text(form, name) for name in form}
+        return _form(request, who, seen, values, {}, preview=typed.days)
+    with club.write() as db:
+        own_tank(db, who, tank_id)
+        days.save_schedule(db, tank_id=tank_id, words=typed.words, days=typed.days, by_id=who.id)
+    return see_other(f"/tanks/{tank_id}/day", notice="The day is set down.")
+
+
+@router.get("/tanks/{tank_id}/day/set-points.csv")
+def set_points_csv(who: Who, club: Club, tank_id: int) -> Response:
+    seen = _open(club, who, tank_id)
+    if seen.now.schedule is None or not seen.now.hung:
+        raise NotFound("This tank has no day yet, so there is nothing to type into a lamp.")
+    walls = on_the_wall(seen.now.schedule, seen.now.days, seen.today)
+    parts = [
+        as_csv(lamp.fit.groups, CONTROLS[lamp.control], lamp=lamp.name)
+        for lamp in lamp_days(seen.now.hung, walls, control=seen.now.control)
+    ]
+    body = "".join([parts[0], *(part.split("\r\n", 1)[1] for part in parts[1:])])
+    return Response(
+        body.encode(),
+        media_type="text/csv; charset=utf-8; header=present",
+        headers={"Content-Disposition": f'attachment; filename="set-points-{tank_id}.csv"'},
+    )
+
+
+@router.get("/tanks/{tank_id}/day/card")
+def card_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+    seen = _open(club, who, tank_id)
+    view = views.card(who, seen.tank, seen.now, seen.club, seen.today, next_check="")
+    if view is None:
+        raise NotFound("This tank has no day yet, so there is no card to print.")
+    return page(request, "day/card.html", view=view)
+
+
+def _open(club: Club, who: Member, tank_id: int, *, own: bool = False) -> _Open:
+    with club.read() as db:
+        tank = own_tank(db, who, tank_id) if own else tank_to_see(db, who, tank_id)
+        today = club_today(db)
+        now = moment(db, tank_id, today)
+        row = members.club_of(db)
+        assert row is not None
+        return _Open(
+            tank=tank,
+            now=now,
+            before=before_last_change(db, now, tank_id),
+            club=row,
+            today=today,
+        )
+
+
+def _stored(seen: _Open, who: Member) -> dict[str, str]:
+    """What the form starts from: the day as it runs, in today's wall time, or a usual one."""
+    fields = reading.channel_fields(seen.now.hung)
+    schedule = seen.now.schedule
+    if schedule is None:
+        words = DayWords(since=seen.today, time_zone=seen.club.time_zone)
+        shown: tuple[GroupDay, ...] = ()
+    else:
+        words = DayWords(
+            since=seen.today,
+            time_zone=schedule.time_zone,
+            follows_clock=schedule.follows_clock,
+            control=schedule.control,
+            view_from_h=schedule.view_from_h,
+            view_to_h=schedule.view_to_h,
+        )
+        shown = on_the_wall(schedule, seen.now.days, seen.today)
+    values = reading.values_of(words, shown, fields, who.clock)
+    return values | {"since": seen.today.isoformat(), "reason": "", "state": "set"}
+
+
+def _asks_why(seen: _Open) -> str:
+    if seen.now.schedule is None:
+        return ""
+    stay = views.stay_view(seen.now.changed_on, seen.today)
+    if stay is None or not stay.not_shown:
+        return ""
+    waiting = stay.not_shown[0][0]
+    return (
+        f"Say why. {stay.words} The last change has not had time to show {waiting}, "
+        "and more besides."
+    )
+
+
+def _form(
+    request: Request,
+    who: Member,
+    seen: _Open,
+    values: dict[str, str],
+    errors: dict[str, str],
+    *,
+    preview: tuple[GroupDay, ...] = (),
+) -> Response:
+    view = views.day_form(
+        seen.tank,
+        seen.now,
+        channels=reading.channel_fields(seen.now.hung),
+        values=values,
+        errors=errors,
+        today=seen.today,
+        preview=preview,
+        clock=who.clock,
+    )
+    return page(request, "day/form.html", view=view, status=422 if errors else 200)
