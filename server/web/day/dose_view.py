@@ -44,6 +44,7 @@ class DoseView:
     sure: str
     doses: tuple[tuple[str, AnimalDose], ...] = ()
     maps: Maps | None = None
+    sources: tuple[str, ...] = ()
     depth: str = ""
     depth_value: str = ""
     depth_error: str = ""
@@ -80,6 +81,7 @@ def dose_page(
         do=_do(doses),
         sure="Map and day together, as planned; a reading under water makes it surer.",
         doses=tuple((letter(place), one) for place, one in enumerate(doses)),
+        sources=_sources(doses),
         maps=_maps(tank, found, doses, maps, who.length_unit, words),
         depth=words,
         depth_value=depth or filters.length_number(depth_cm, who.length_unit),
@@ -116,6 +118,17 @@ def _do(doses: Sequence[AnimalDose]) -> str:
     if jumps:
         return f"Much more than before for {', '.join(jumps[:4])}: plan the way up."
     return ""
+
+
+def _sources(doses: Sequence[AnimalDose]) -> tuple[str, ...]:
+    """Every published source named once, in the order they are met."""
+    met = [
+        hours.source
+        for one in doses
+        for hours in (*one.feeding, *one.saturated, *one.photosynthesis)
+        if hours.kind == "published"
+    ]
+    return tuple(dict.fromkeys(met))
 
 
 def _verdict(dose: AnimalDose) -> Verdict:

@@ -112,17 +112,38 @@ def points_text(day: Day, clock: str = "24") -> str:
 def _shape_values(day: Day | None, clock: str) -> dict[str, str]:
     if day is None:
         return {}
-    plain = _plain(day)
     points = {"points": points_text(day, clock)}
+    moon = _moon(day)
+    plain = _plain(_without_moon(day) if moon else day)
     if plain is None:
         return {"shape": "points"} | points
-    return {
-        "shape": "ramp",
-        "on": shown_time(plain.on_h, clock),
-        "off": shown_time(plain.on_h + plain.lit_hours, clock),
-        "ramp": number(plain.ramp_hours * 60),
-        "level": number(plain.level, 1).removesuffix(".0"),
-    } | points
+    moon_values = (
+        {"moon": number(moon[0], 1).removesuffix(".0"), "moon_until": shown_time(moon[1], clock)}
+        if moon
+        else {}
+    )
+    return (
+        moon_values
+        | {
+            "shape": "ramp",
+            "on": shown_time(plain.on_h, clock),
+            "off": shown_time(plain.on_h + plain.lit_hours, clock),
+            "ramp": number(plain.ramp_hours * 60),
+            "level": number(plain.level, 1).removesuffix(".0"),
+        }
+        | points
+    )
+
+
+def _moon(day: Day) -> tuple[float, float] | None:
+    """Level [%] and end [h] of moonlight after a plain ramp, where the day ends in one."""
+    if len(day.hours) != 6 or day.levels[5] or not 0 < day.levels[4] == day.levels[3] <= 20:
+        return None
+    return (day.levels[4], day.hours[4]) if day.hours[4] == day.hours[5] else None
+
+
+def _without_moon(day: Day) -> Day:
+    return Day(hours=day.hours[:4], levels=(*day.levels[:3], 0.0))
 
 
 def _plain(day: Day) -> Trapezoid | None:

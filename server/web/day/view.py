@@ -182,13 +182,15 @@ def _nothing(tank: Tank, now: Moment) -> str:
 
 
 def _answer(lamp: Course, doses: Sequence[AnimalDose]) -> str:
-    stretches = stretches_above(lamp, 1e-9)
-    if not stretches:
+    """Moonlight, below a twentieth of full, is told apart from the lit day."""
+    stretches = stretches_above(lamp, max(lamp.peak_ppfd / 20, 1e-9))
+    if not stretches or lamp.peak_ppfd == 0:
         return "The lamps never come on."
-    start, length = max(stretches, key=lambda stretch: stretch[1])
-    words = f"Lit {shown_hours(lit_hours(lamp))} a day"
-    if len(stretches) == 1 and length < 24:
-        words += f", {shown_time(start)} to {shown_time(start + length)}"
+    bright = sum(length for _, length in stretches)
+    words = f"Lit {shown_hours(bright)} a day"
+    faint = lit_hours(lamp) - bright
+    if faint > 0.5:
+        words += f" and {shown_hours(faint)} of faint light"
     if doses:
         words += f"; the animals get {dose_span(doses)} mol m⁻² d⁻¹"
     return f"{words}."
@@ -288,6 +290,9 @@ def percent_charts(
         others.append(("wanted", wanted))
     if len(able) > 1:
         others += [(group.name, course(group.day, peak_ppfd=100)) for group in able[:3]]
+    for lamp in lamps[1:]:
+        if lamp.fit.groups != able:
+            others.append((lamp.name, together(lamp.fit.groups)))
     return day_charts(
         together(able),
         title="The day of the lamps",
