@@ -83,7 +83,7 @@ def _found(found: Sequence[Record], how: ReadAs) -> _Head:
         columns = _columns(record.cells)
         if _is_header(columns, record.cells, how):
             return _head(found, index, columns)
-    raise NoHeader(_shown_columns(found), _headless_key(found))
+    raise NoHeader(_shown_columns(found), mapping_key(found))
 
 
 def _columns(cells: Sequence[str]) -> tuple[Meaning, ...]:
@@ -165,10 +165,11 @@ def _has_number(record: Record, index: int) -> bool:
 
 
 def _shown_columns(found: Sequence[Record]) -> tuple[Column, ...]:
-    """Columns as a mapping form shows them: the first line over an example from below."""
-    top = found[0].cells
-    sample = found[min(len(found) - 1, 1)].cells
-    width = max(len(_columns(found[0].cells)), len(_columns(sample)), 1)
+    """Columns as a mapping form shows them: the line over the first row of numbers, and that
+    row as the example."""
+    first = next((i for i, record in enumerate(found[:_HEADER_WITHIN]) if _numbers(record) > 1), 1)
+    sample = found[min(first, len(found) - 1)].cells
+    top = found[first - 1].cells if first else []
     known = meanings(top)
     return tuple(
         Column(
@@ -176,16 +177,22 @@ def _shown_columns(found: Sequence[Record]) -> tuple[Column, ...]:
             meaning=known[i] if i < len(known) else UNKNOWN,
             example=shown(sample[i]) if i < len(sample) else "",
         )
-        for i in range(width)
+        for i in range(max(len(_columns(top)), len(_columns(sample)), 1))
     )
 
 
-def _headless_key(found: Sequence[Record]) -> str:
-    """Headings that say nothing are a key all the same; bare numbers only have their count."""
-    top = found[0].cells
-    if any(_has_number(found[0], i) for i in range(len(top))):
-        return f"{len(_columns(top))} columns without headings"
-    return signature(top)
+def _numbers(record: Record) -> int:
+    return sum(_has_number(record, i) for i in range(len(record.cells)))
+
+
+def mapping_key(found: Sequence[Record]) -> str:
+    """What a mapping by hand is remembered by: the headings, or for bare numbers their count."""
+    for record in found[:_HEADER_WITHIN]:
+        if any(_has_number(record, i) for i in range(len(record.cells))):
+            break
+        if len(_columns(record.cells)) > 1:
+            return signature(record.cells)
+    return f"{len(_columns(found[0].cells))} columns without headings"
 
 
 def _with_depth_above(how: ReadAs, head: _Head) -> ReadAs:
@@ -212,7 +219,8 @@ def _understood_table(cut: Records, head: _Head, how: ReadAs, encoding: str) -> 
     wide = {} if roles & {"ppfd", "lux"} else wide_depths(head.headings)
     timed = bool(roles & {"time", "date"})
     log = timed and not {"x", "y"} <= roles
-    _refuse_missing_columns(roles, head, how, log=log, wide=bool(wide))
+    key = mapping_key(cut.records)
+    _refuse_missing_columns(roles, head, how, key, log=log, wide=bool(wide))
     decimal = how.decimal or _decimal(head, wide, how, cut.delimiter)
     cells = Cells(how, decimal)
     data, again = _without_repeated_header(head)
@@ -239,7 +247,7 @@ def _understood_table(cut: Records, head: _Head, how: ReadAs, encoding: str) -> 
         above=above,
         blank_lines=cut.blank_lines,
         lines_in=cut.lines_in,
-        signature=signature(head.headings) or f"{len(head.columns)} columns without headings",
+        signature=key,
         remarks=_remarks(head, cut.delimiter, how, decimal),
     )
 
@@ -282,7 +290,7 @@ def _refuse_too_many(rows: int) -> None:
 
 
 def _refuse_missing_columns(
-    roles: Set[object], head: _Head, how: ReadAs, *, log: bool, wide: bool
+    roles: Set[object], head: _Head, how: ReadAs, key: str, *, log: bool, wide: bool
 ) -> None:
     if log:
         return
@@ -291,7 +299,7 @@ def _refuse_missing_columns(
     if missing:
         raise NoHeader(
             tuple(_columns_used(head)),
-            signature(head.headings),
+            key,
             f"No column gives {_listed(missing)}. Name it in the heading, or give one value for "
             "the whole file.",
         )
@@ -334,8 +342,7 @@ def _titles(above: Sequence[Record]) -> tuple[tuple[tuple[int, str], ...], list[
     titles: list[tuple[int, str]] = []
     misplaced: list[Refusal] = []
     for record in above:
-        numbers = sum(_has_number(record, i) for i in range(len(record.cells)))
-        if numbers >= 3:
+        if _numbers(record) >= 3:
             misplaced.append(refusal(record, "stands above the header line"))
         else:
             titles.append((record.row, shown(" | ".join(c for c in record.cells if c), 200)))

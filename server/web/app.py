@@ -19,6 +19,7 @@ from server.web.compare.routes import router as compare_pages
 from server.web.day.routes import router as day_pages
 from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages
+from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.lending.api import router as meters_json
@@ -27,12 +28,14 @@ from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
+from server.web.surveys.routes import router as surveys_pages
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.api import router as tanks_json
 from server.web.tanks.light_routes import router as setups_pages
 from server.web.tanks.routes import router as tanks_pages
 from server.web.today.routes import router as first_page
 from server.web.travel.routes import router as travel_pages
+from server.web.uploads.routes import router as uploads_pages
 
 ROUTERS = (
     measured_map_json,
@@ -40,6 +43,9 @@ ROUTERS = (
     dose_json,
     dose_pages,
     surveys_json,
+    entry_pages,
+    surveys_pages,
+    uploads_pages,
     meters_json,
     members_pages,
     stewards_pages,

@@ -14,7 +14,19 @@ from server.web.signed_in import text
 from server.web.tanks.typed import Refused, TypedIn, shown_length
 
 LUX_LIMITS = (5.0, 500.0)  # lux per µmol m⁻² s⁻¹: deep violet to lime green
-PASTE_MOST = 4 * 2**20
+FIELDS = (
+    "taken_on",
+    "setup_id",
+    "meter_id",
+    "immersion_factor",
+    "calibration_factor",
+    "lux_per_ppfd",
+    "sensor_x",
+    "sensor_y",
+    "sensor_depth",
+    "note",
+    "pasted",
+)
 
 
 @dataclass(frozen=True)
@@ -28,19 +40,8 @@ class SentTable:
 
 def values_at_start(today: date, meter: Meter | None) -> dict[str, str]:
     """A new session's form, with the meter the member has at home."""
-    return {
-        "taken_on": today.isoformat(),
-        "meter_id": str(meter.id) if meter else "",
-        "immersion_factor": f"{meter.immersion_factor:g}" if meter else "1",
-        "calibration_factor": "1",
-        "lux_per_ppfd": "",
-        "note": "",
-        "sensor_x": "",
-        "sensor_y": "",
-        "sensor_depth": "",
-        "pasted": "",
-        "setup_id": "",
-    }
+    start = {"taken_on": today.isoformat(), "meter_id": str(meter.id) if meter else ""}
+    return dict.fromkeys(FIELDS, "") | start
 
 
 def values_of(words: SessionWords, unit: str) -> dict[str, str]:
@@ -78,8 +79,9 @@ def read_session(
     taken_on = typed.day("taken_on", otherwise=today, latest=today + timedelta(days=1))
     meter = typed.choice("meter_id", [str(m.id) for m in meters], otherwise="")
     setup = typed.choice("setup_id", [str(s.id) for s in setups], otherwise="")
-    immersion = _factor(typed, "immersion_factor", "1.3")
-    calibration = _factor(typed, "calibration_factor", "1.05")
+    own = next((m.immersion_factor for m in meters if str(m.id) == meter), 1.0)
+    immersion = _factor(typed, "immersion_factor", own, "1.3")
+    calibration = _factor(typed, "calibration_factor", 1.0, "1.05")
     lux = typed.number(
         "lux_per_ppfd", low=LUX_LIMITS[0], high=LUX_LIMITS[1], like="60", needed=False
     )
@@ -100,9 +102,9 @@ def read_session(
     return typed.refused() if typed.errors else words
 
 
-def _factor(typed: TypedIn, name: str, like: str) -> float:
+def _factor(typed: TypedIn, name: str, otherwise: float, like: str) -> float:
     value = typed.number(name, low=FACTOR_LIMITS[0], high=FACTOR_LIMITS[1], like=like, needed=False)
-    return 1.0 if value is None else value
+    return otherwise if value is None else value
 
 
 def _place(typed: TypedIn, name: str, extent_cm: float, was_cm: float | None) -> float | None:

@@ -1,0 +1,138 @@
+"""One value typed by the tank, from a plain form or from the phone's list of unsent ones."""
+
+import math
+import re
+from dataclasses import dataclass
+from typing import Any
+
+from starlette.datastructures import FormData
+
+from server.db.surveys import Entry
+from server.models import PlannedPoint, Tank
+from server.surveys.understood import MAX_PPFD
+from server.web import filters
+from server.web.signed_in import text
+from server.web.tanks.typed import Refused, TypedIn
+
+_CLIENT_ID = re.compile(r"[A-Za-z0-9-]{8,64}")
+MOST_ENTRIES = 500
+
+
+@dataclass(frozen=True)
+class Skip:
+    """A planned point left out."""
+
+    client_id: str
+    point_id: int
+
+
+@dataclass(frozen=True)
+class NotTaken:
+    """An entry that cannot be stored, and why; the phone keeps it and shows the reason."""
+
+    client_id: str
+    reason: str
+
+
+def read_value(typed: str) -> float | str:
+    """The light as typed, or a sentence about what would be right."""
+    try:
+        value = filters.read_number(typed)
+    except filters.NotANumber:
+        return "Type the number the meter shows, such as 120."
+    if not 0 <= value <= MAX_PPFD:
+        return f"This must lie from 0 to {MAX_PPFD:,.0f} µmol m⁻² s⁻¹."
+    return value
+
+
+def read_place(form: FormData, tank: Tank, unit: str) -> tuple[float, float, float] | Refused:
+    """A place of the member's own choosing, inside the tank."""
+    typed = TypedIn(form, unit)
+    found = [
+        typed.length(name, low_cm=0.0, high_cm=extent, like_cm=round(extent / 2))
+        for name, extent in (
+            ("x", tank.length_cm),
+            ("y", tank.width_cm),
+            ("depth", tank.depth_cm),
+        )
+    ]
+    if typed.errors:
+        return typed.refused()
+    return found[0] or 0.0, found[1] or 0.0, found[2] or 0.0
+
+
+def read_entry(
+    form: FormData, point: PlannedPoint | None, place: tuple[float, float, float]
+) -> Entry | str:
+    """A value from the plain form, at a planned point or at a place of one's own."""
+    typed = text(form, "value", most=60)
+    value = read_value(typed)
+    if isinstance(value, str):
+        return value
+    client_id = text(form, "client_id", most=64)
+    if not _CLIENT_ID.fullmatch(client_id):
+        return "This form is too old; open the page again."
+    instead_of = text(form, "instead_of", most=64)
+    return Entry(
+        client_id=client_id,
+        x_cm=place[0],
+        y_cm=place[1],
+        depth_cm=place[2],
+        raw_ppfd=value,
+        typed_light=typed,
+        point_id=point.id if point else None,
+        shaded=text(form, "shaded") == "yes",
+        instead_of=instead_of or None,
+    )
+
+
+def read_sent(told: Any, tank: Tank) -> list[Entry | Skip | NotTaken] | str:
+    """Entries from a phone; each is judged by itself so that one bad never holds up the rest."""
+    entries = told.get("entries") if isinstance(told, dict) else None
+    if not isinstance(entries, list) or len(entries) > MOST_ENTRIES:
+        return f"Send a list of at most {MOST_ENTRIES} entries."
+    return [_sent(one, tank) for one in entries]
+
+
+def _sent(one: Any, tank: Tank) -> Entry | Skip | NotTaken:
+    if not isinstance(one, dict):
+        return NotTaken("", "is not an entry")
+    client_id = one.get("client_id")
+    if not isinstance(client_id, str) or not _CLIENT_ID.fullmatch(client_id):
+        return NotTaken(str(client_id)[:64], "has no client_id")
+    point_id = one.get("point_id")
+    point = point_id if isinstance(point_id, int) and not isinstance(point_id, bool) else None
+    if one.get("skip") is True:
+        return Skip(client_id, point or 0)
+    typed = one.get("value")
+    value = read_value(typed[:60]) if isinstance(typed, str) else "The value is missing."
+    if isinstance(value, str):
+        return NotTaken(client_id, value)
+    place = _inside(one.get("at"), tank)
+    if place is None:
+        return NotTaken(client_id, "The place lies outside the tank.")
+    instead_of = one.get("instead_of")
+    return Entry(
+        client_id=client_id,
+        x_cm=place[0],
+        y_cm=place[1],
+        depth_cm=place[2],
+        raw_ppfd=value,
+        typed_light=str(typed)[:60],
+        point_id=point,
+        shaded=one.get("shaded") is True,
+        instead_of=instead_of if isinstance(instead_of, str) else None,
+    )
+
+
+def _inside(at: Any, tank: Tank) -> tuple[float, float, float] | None:
+    extents = (tank.length_cm, tank.width_cm, tank.depth_cm)
+    if not isinstance(at, list) or len(at) != 3:
+        return None
+    if any(isinstance(v, bool) or not isinstance(v, int | float) or abs(v) > 1e6 for v in at):
+        return None
+    place = tuple(float(v) for v in at)
+    inside = all(
+        math.isfinite(v) and 0 <= v <= extent for v, extent in zip(place, extents, strict=True)
+    )
+    return (place[0], place[1], place[2]) if inside else None
