@@ -8,11 +8,14 @@
   const said = document.getElementById("plan-said");
   const desk = window.matchMedia("(min-width: 74rem)");
   const PATIENCE = 180; // ms without a move before the fine drawing is asked for
+  const AT_ONCE = 2;
   const STALE = 1500; // ms after which an answer nobody waits for any more is given up
 
   let wanted = null; // the newest drawing asked for and not yet sent
-  let flying = null; // the one on its way: {control, since}
+  let count = 0; // drawings asked for so far
+  let shown = 0; // number of the newest one on the page
   let settle = 0;
+  const flying = new Map(); // on their way: number -> {control, since}
 
   const numberOf = (text) => Number(String(text).trim().replace(",", ".").replace("\u2212", "-"));
 
@@ -35,26 +38,37 @@
     }
   }
 
+  // Two at a time: the server works out the next one while this one is being painted.
   async function send() {
-    if (flying || !wanted) return;
+    if (!wanted || flying.size >= AT_ONCE) return;
     const asked = wanted;
+    const number = ++count;
+    const control = new AbortController();
     wanted = null;
-    flying = { control: new AbortController(), since: performance.now() };
+    flying.set(number, { control, since: performance.now() });
     try {
       const answer = await fetch(`${form.dataset.drawn}?${asked.fields}`, {
-        signal: flying.control.signal,
+        signal: control.signal,
         headers: { Accept: "text/html" },
       });
-      if (answer.ok && !answer.redirected) {
-        put(await answer.text());
-        document.documentElement.dataset.redraws = Number(document.documentElement.dataset.redraws || 0) + 1;
+      const words = answer.ok && !answer.redirected ? await answer.text() : "";
+      if (words && number > shown) {
+        shown = number;
+        put(words);
+        document.documentElement.dataset.redraws = String(shown);
         if (!asked.draft) settled(asked.address);
       }
     } catch (error) {
       if (error.name !== "AbortError") console.warn("The chart could not be redrawn.");
     }
-    flying = null;
-    if (wanted) send();
+    flying.delete(number);
+    send();
+  }
+
+  function dropStale() {
+    for (const { control, since } of flying.values()) {
+      if (performance.now() - since > STALE) control.abort();
+    }
   }
 
   // The address carries what is tried, so that it can be sent to a friend or come back to.
@@ -66,7 +80,7 @@
 
   function redraw() {
     wanted = query(true);
-    if (flying && performance.now() - flying.since > STALE) flying.control.abort();
+    dropStale();
     window.clearTimeout(settle);
     settle = window.setTimeout(() => {
       wanted = query(false);

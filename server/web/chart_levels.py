@@ -22,7 +22,7 @@ def zone(low_ppfd: float, high_ppfd: float) -> Levels:
 
 def change(most_ppfd: float) -> Levels:
     """Signed steps for a difference of at most so much: less, about the same, more."""
-    outer = max((step for step in _ROUND if step <= most_ppfd / 2), default=1)
+    outer = max((step for step in _ROUND if step <= 0.75 * most_ppfd), default=1)
     inner = max((step for step in _ROUND if step <= outer / 2), default=0.5)
     tints = (-outer, -inner, inner, outer)
     lines = (-2 * outer, -4 * outer, 0, 2 * outer, 4 * outer)

@@ -144,7 +144,7 @@ def _above(of: Picture, per_cm: float, *, words: bool) -> TankView:
         title=f"{of.tank.name} from above, {depth} deep, {of.kind}",
         description=_described(of, of.light.above),
         axis_words=f"{of.unit} from the left wall · front wall below",
-        things=_things(of, lambda a: (a.animal.x_cm, a.animal.y_cm), words=words),
+        things=_things(of, lambda a: (a.animal.x_cm, a.animal.y_cm), words=words, wants=False),
         points=[Point(across=s.x_cm, along=s.y_cm, words=filters.ppfd(s.ppfd)) for s in near],
         overheads=[_from_above(one, place) for one, place in zip(of.hung, of.places, strict=True)],
         cut_across=of.cuts.side_x_cm,
@@ -200,7 +200,9 @@ def _side(of: Picture, per_cm: float, *, words: bool) -> TankView:
     )
 
 
-def _things(of: Picture, place: Callable[[Judged], Place], *, words: bool) -> list[Thing]:
+def _things(
+    of: Picture, place: Callable[[Judged], Place], *, words: bool, wants: bool = True
+) -> list[Thing]:
     """Animals as marks at (across, along), held inside a tank that was made smaller."""
     found = []
     for one in of.judged:
@@ -211,7 +213,7 @@ def _things(of: Picture, place: Callable[[Judged], Place], *, words: bool) -> li
                 along=along,
                 letter=one.letter,
                 verdict=one.verdict,
-                words=(one.words, f"wants {one.range_words}") if words else (),
+                words=(one.words, f"wants {one.range_words}")[: 1 + wants] if words else (),
             )
         )
     return found

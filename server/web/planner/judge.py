@@ -1,6 +1,6 @@
 """What the animals get from a plan, and the one turn of a power that would put more in range."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -57,46 +57,35 @@ def best_turn(
         return None
     low = np.array([animal.low_ppfd for animal in animals])
     high = np.array([animal.high_ppfd for animal in animals])
-    now = _count(by_lamp.sum(axis=0), low, high)
-    tried = [turn for turn in _turns(by_lamp, places, low, high) if turn[0].in_range > now]
-    return max(tried, key=lambda turn: (turn[0].in_range, -turn[1]))[0] if tried else None
+    total = by_lamp.sum(axis=0)
+    best: tuple[int, float, Turn] | None = None
+    for lamp, part, now in _turnable(by_lamp, places):
+        ratio = POWERS / now
+        light = total[None, :] + part[None, :] * (ratio[:, None] - 1)
+        counts = ((light >= low) & (light <= high)).sum(axis=1)
+        at = int(np.lexsort((np.abs(np.log(ratio)), -counts))[0])
+        rank = (int(counts[at]), -abs(float(np.log(ratio[at]))))
+        if best is None or rank > best[:2]:
+            powers = _powers(places, lamp, float(ratio[at]))
+            best = (*rank, Turn(lamp=lamp, powers=powers, in_range=rank[0]))
+    now_in_range = int(((total >= low) & (total <= high)).sum())
+    return best[2] if best is not None and best[0] > now_in_range else None
 
 
-def _turns(
-    by_lamp: Floats, places: Sequence[LampPlace], low: Floats, high: Floats
-) -> list[tuple[Turn, float]]:
-    """Every turn with how far it goes (ratio of the powers, as a logarithm)."""
-    total, found = by_lamp.sum(axis=0), []
-    now = np.array([place.power for place in places])
+def _turnable(
+    by_lamp: Floats, places: Sequence[LampPlace]
+) -> Iterator[tuple[int | None, Floats, float]]:
+    """What can be turned: each lamp that is on, and all together; its light and its power."""
     for n, place in enumerate(places):
-        if place.power <= 0:
-            continue
-        for power in POWERS:
-            light = total + by_lamp[n] * (power / place.power - 1)
-            powers = (*now[:n], power, *now[n + 1 :])
-            found.append(_turn(n, powers, light, low, high, power / place.power))
-    if len(places) > 1 and now.max() > 0:
-        for top in POWERS:
-            share = top / now.max()
-            found.append(_turn(None, tuple(now * share), total * share, low, high, share))
-    return found
+        if place.power > 0:
+            yield n, by_lamp[n], place.power
+    highest = max(place.power for place in places)
+    if len(places) > 1 and highest > 0:
+        yield None, by_lamp.sum(axis=0), highest
 
 
-def _turn(
-    lamp: int | None,
-    powers: tuple[float, ...],
-    light: Floats,
-    low: Floats,
-    high: Floats,
-    ratio: float,
-) -> tuple[Turn, float]:
-    turn = Turn(
-        lamp=lamp,
-        powers=tuple(round(float(power), 3) for power in powers),
-        in_range=_count(light, low, high),
+def _powers(places: Sequence[LampPlace], lamp: int | None, ratio: float) -> tuple[float, ...]:
+    return tuple(
+        round(place.power * (ratio if lamp in (None, n) else 1.0), 3)
+        for n, place in enumerate(places)
     )
-    return turn, abs(float(np.log(ratio)))
-
-
-def _count(light: Floats, low: Floats, high: Floats) -> int:
-    return int(((light >= low) & (light <= high)).sum())

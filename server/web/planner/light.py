@@ -4,7 +4,7 @@ Light is linear in power and adds up lamp by lamp, so the field of each lamp at 
 and only what moved is worked out anew. While a slider is dragged the grids are coarser.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
@@ -48,6 +48,11 @@ class Cuts:
     front_y_cm: float
     side_x_cm: float
 
+    @property
+    def upright(self) -> tuple[float, float]:
+        """The two upright ones."""
+        return self.front_y_cm, self.side_x_cm
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Views:
@@ -68,43 +73,77 @@ class Lit:
     powers: tuple[float, ...]
 
 
-def lit(tank: Tank, hung: Sequence[Hung], places: Sequence[LampPlace]) -> Lit:
-    """The stored tank under its lamps, hung at these places instead of their own."""
-    full = tuple(
-        emitters_of(tank, replace(one, row=_moved(one.row, place)))
-        for one, place in zip(hung, places, strict=True)
-    )
+def lit(tank: Tank, hung: Sequence[Hung]) -> Lit:
+    """The stored tank under its lamps as they hang."""
     return Lit(
         tank=optics_tank(tank),
         water=water_of(tank),
-        full=full,
+        full=tuple(emitters_of(tank, replace(one, row=_at_full(one.row))) for one in hung),
+        powers=tuple(one.row.power for one in hung),
+    )
+
+
+def moved(of: Lit, hung: Sequence[LampPlace], places: Sequence[LampPlace]) -> Lit:
+    """The same lamps elsewhere and at other powers. hung: where `of` has them."""
+    pairs = zip(of.full, hung, places, strict=True)
+    return replace(
+        of,
+        full=tuple(_shifted(emitters, before, after) for emitters, before, after in pairs),
         powers=tuple(place.power for place in places),
     )
 
 
-def _moved(row: HungLamp, place: LampPlace) -> HungLamp:
-    """A row that is not stored: the lamp elsewhere, at full power."""
-    return HungLamp(
-        setup_id=row.setup_id,
-        lamp_model_id=row.lamp_model_id,
-        x_cm=place.x_cm,
-        y_cm=place.y_cm,
-        height_cm=place.height_cm,
-        power=1.0,
-        turned=place.turned,
-        channel_levels=place.channel_levels,
+def _shifted(
+    emitters: tuple[Emitter, ...], before: LampPlace, after: LampPlace
+) -> tuple[Emitter, ...]:
+    if (before.x_cm, before.y_cm, before.height_cm) == (after.x_cm, after.y_cm, after.height_cm):
+        return emitters
+    dx, dy = after.x_cm - before.x_cm, after.y_cm - before.y_cm
+    return tuple(
+        replace(one, x_cm=one.x_cm + dx, y_cm=one.y_cm + dy, height_cm=after.height_cm)
+        for one in emitters
     )
 
 
-def views(of: Lit, cuts: Cuts, grid: Grid) -> Views:
-    """The light on all three cuts."""
-    shapes = _shapes(of.tank, grid)
-    found = [np.zeros(shape) for shape in shapes]
+def _at_full(row: HungLamp) -> HungLamp:
+    """A row that is not stored: the same lamp at full power."""
+    return HungLamp(**(row.model_dump() | {"power": 1.0}))
+
+
+def views(of: Lit, cuts: Cuts) -> Views:
+    """The light on all three cuts, as finely as a chart needs."""
+    found = [np.zeros(shape) for shape in _shapes(of.tank, FINE)]
+    for emitters, power in _lit_lamps(of):
+        above = _plane(of.tank, of.water, emitters, cuts.depth_cm)
+        front, side = _upright(of.tank, of.water, emitters, cuts.upright)
+        for total, one in zip(found, (above, front, side), strict=True):
+            total += power * one
+    return Views(above=found[0], front=found[1], side=found[2])
+
+
+def draft(of: Lit, cuts: Cuts, places: Places) -> tuple[Views, Floats]:
+    """The light on the cuts and of each lamp at places, coarse, for a slider on the move.
+
+    The engine's work goes by depth, so all is asked for in one go at few depths, and places are
+    read off between them: off by a few percent where light falls off steeply. The fine drawing
+    that follows when the slider rests does not read off anything.
+    """
+    found = [np.zeros(shape) for shape in _shapes(of.tank, DRAFT)]
+    by_lamp = np.zeros((len(of.full), len(places)))
+    for n, (emitters, power) in enumerate(zip(of.full, of.powers, strict=True)):
+        if power <= 0 or not emitters:
+            continue
+        *seen, at = _coarse(of.tank, of.water, emitters, cuts, places)
+        for total, one in zip(found, seen, strict=True):
+            total += power * one
+        by_lamp[n] = power * at
+    return Views(above=found[0], front=found[1], side=found[2]), by_lamp
+
+
+def _lit_lamps(of: Lit) -> Iterator[tuple[tuple[Emitter, ...], float]]:
     for emitters, power in zip(of.full, of.powers, strict=True):
         if power > 0 and emitters:
-            for total, one in zip(found, _one_lamp(of, emitters, cuts, grid), strict=True):
-                total += power * one
-    return Views(above=found[0], front=found[1], side=found[2])
+            yield emitters, power
 
 
 def at_places(of: Lit, places: Places) -> Floats:
@@ -138,72 +177,117 @@ def _shapes(tank: glass.Tank, grid: Grid) -> tuple[tuple[int, int], ...]:
     return (ny, nx), (grid.levels, nx), (grid.levels, ny)
 
 
-def _one_lamp(
-    of: Lit, emitters: tuple[Emitter, ...], cuts: Cuts, grid: Grid
-) -> tuple[Floats, Floats, Floats]:
-    """One lamp at full power on the three cuts; each is remembered by itself."""
-    return (
-        _above(of.tank, of.water, emitters, cuts.depth_cm, grid),
-        _front(of.tank, of.water, emitters, cuts.front_y_cm, grid),
-        _side(of.tank, of.water, emitters, cuts.side_x_cm, grid),
-    )
-
-
 @lru_cache(maxsize=256)
-def _above(
-    tank: glass.Tank,
-    water: glass.Water,
-    emitters: tuple[Emitter, ...],
-    depth_cm: float,
-    grid: Grid,
+def _plane(
+    tank: glass.Tank, water: glass.Water, emitters: tuple[Emitter, ...], depth_cm: float
 ) -> Floats:
-    (plane,) = planes(tank, water, emitters, depths_cm=(depth_cm,), cell_cm=grid.cell_cm(tank))
+    """One lamp at full power on the view from above, averages of cells (ny, nx)."""
+    (plane,) = planes(tank, water, emitters, depths_cm=(depth_cm,), cell_cm=FINE.cell_cm(tank))
     return plane.ppfd
 
 
 @lru_cache(maxsize=256)
-def _front(
-    tank: glass.Tank, water: glass.Water, emitters: tuple[Emitter, ...], y_cm: float, grid: Grid
-) -> Floats:
-    (_, (levels, nx), _) = _shapes(tank, grid)
-    x_cm = (np.arange(nx) + 0.5) / nx * tank.length_cm
-    return _upright(tank, water, emitters, x_cm, np.full(nx, y_cm), levels)
-
-
-@lru_cache(maxsize=256)
-def _side(
-    tank: glass.Tank, water: glass.Water, emitters: tuple[Emitter, ...], x_cm: float, grid: Grid
-) -> Floats:
-    (_, _, (levels, ny)) = _shapes(tank, grid)
-    y_cm = (np.arange(ny) + 0.5) / ny * tank.width_cm
-    return _upright(tank, water, emitters, np.full(ny, x_cm), y_cm, levels)
-
-
 def _upright(
     tank: glass.Tank,
     water: glass.Water,
     emitters: tuple[Emitter, ...],
-    x_cm: Floats,
-    y_cm: Floats,
-    levels: int,
-) -> Floats:
-    """PPFD on an upright cut, (levels, n), smoothed sideways over neighbouring points.
+    cuts: tuple[float, float],
+) -> tuple[Floats, Floats]:
+    """One lamp at full power on the cuts from front and side, (levels, n)."""
+    asked = _upright_points(tank, cuts, FINE)
+    found = at_points(
+        tank, water, emitters, x_cm=asked.x_cm, y_cm=asked.y_cm, depth_cm=asked.depth_cm
+    )
+    return asked.front(found), asked.side(found)
 
-    Points see razor edges that a sensor two centimetres wide would not: so they are averaged
-    with their neighbours, half to a quarter each.
-    """
-    depth_cm = (np.arange(levels) + 0.5) / levels * tank.depth_cm
+
+@lru_cache(maxsize=256)
+def _coarse(
+    tank: glass.Tank,
+    water: glass.Water,
+    emitters: tuple[Emitter, ...],
+    cuts: Cuts,
+    places: Places,
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """One lamp at full power on all cuts, (ny, nx), (levels, nx), (levels, ny), and at places."""
+    (ny, nx), (levels, _), _ = _shapes(tank, DRAFT)
+    upright = _upright_points(tank, cuts.upright, DRAFT)
+    level_cm = _centres(tank.depth_cm, levels)
+    over_x, over_y = np.meshgrid(_centres(tank.length_cm, nx), _centres(tank.width_cm, ny))
+    x, y, depth = np.array(places, dtype=np.float64).reshape(-1, 3).T
     found = at_points(
         tank,
         water,
         emitters,
-        x_cm=np.tile(x_cm, levels),
-        y_cm=np.tile(y_cm, levels),
-        depth_cm=np.repeat(depth_cm, x_cm.size),
-    ).reshape(levels, x_cm.size)
+        x_cm=np.concatenate([upright.x_cm, over_x.ravel(), np.tile(x, levels)]),
+        y_cm=np.concatenate([upright.y_cm, over_y.ravel(), np.tile(y, levels)]),
+        depth_cm=np.concatenate(
+            [upright.depth_cm, np.full(nx * ny, cuts.depth_cm), np.repeat(level_cm, x.size)]
+        ),
+    )
+    cut, over, at = np.split(found, [upright.x_cm.size, upright.x_cm.size + nx * ny])
+    return (
+        over.reshape(ny, nx),
+        upright.front(cut),
+        upright.side(cut),
+        _between(level_cm, at.reshape(levels, x.size), depth),
+    )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Upright:
+    """Points of the two upright cuts, level by level, first those of the front."""
+
+    levels: int
+    nx: int
+    x_cm: Floats
+    y_cm: Floats
+    depth_cm: Floats
+
+    def front(self, found: Floats) -> Floats:
+        return _smooth(found.reshape(self.levels, -1)[:, : self.nx])
+
+    def side(self, found: Floats) -> Floats:
+        return _smooth(found.reshape(self.levels, -1)[:, self.nx :])
+
+
+def _upright_points(tank: glass.Tank, cuts: tuple[float, float], grid: Grid) -> _Upright:
+    (_, (levels, nx), (_, ny)) = _shapes(tank, grid)
+    across = np.concatenate([_centres(tank.length_cm, nx), np.full(ny, cuts[1])])
+    along = np.concatenate([np.full(nx, cuts[0]), _centres(tank.width_cm, ny)])
+    return _Upright(
+        levels=levels,
+        nx=nx,
+        x_cm=np.tile(across, levels),
+        y_cm=np.tile(along, levels),
+        depth_cm=np.repeat(_centres(tank.depth_cm, levels), across.size),
+    )
+
+
+def _centres(extent_cm: float, count: int) -> Floats:
+    return (np.arange(count) + 0.5) / count * extent_cm
+
+
+def _smooth(found: Floats) -> Floats:
+    """Each point half itself, a quarter each neighbour along the cut.
+
+    Points see razor edges that a sensor two centimetres wide would not.
+    """
     padded = np.pad(found, ((0, 0), (1, 1)), mode="edge")
     smooth: Floats = (padded[:, :-2] + 2 * found + padded[:, 2:]) / 4
     return smooth
+
+
+def _between(level_cm: Floats, found: Floats, depth_cm: Floats) -> Floats:
+    """Light at depths between the levels, its logarithm a straight line, carried on outside."""
+    if depth_cm.size == 0:
+        return np.zeros(0)
+    log = np.log(np.maximum(found, 1e-6))
+    upper = np.clip(np.searchsorted(level_cm, depth_cm) - 1, 0, max(level_cm.size - 2, 0))
+    column = np.arange(depth_cm.size)
+    share = (depth_cm - level_cm[upper]) / (level_cm[1] - level_cm[0])
+    between: Floats = np.exp(log[upper, column] * (1 - share) + log[upper + 1, column] * share)
+    return between
 
 
 @lru_cache(maxsize=1024)

@@ -39,6 +39,11 @@ class Slide:
     unit: str
     error: str = ""
 
+    @property
+    def at(self) -> str:
+        """The value as a slider takes it: a decimal point and a plain minus."""
+        return self.value.replace("−", "-").replace(",", ".")
+
 
 @dataclass(frozen=True, kw_only=True)
 class LampControl:
@@ -130,15 +135,17 @@ class Subject:
 
 def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> Drawn:
     """Light, verdicts and drawings of a plan. sizes: which of "wide" and "narrow" to draw."""
-    grid = light.DRAFT if draft else light.FINE
     cuts = light.Cuts(
         depth_cm=asked.depth_cm, front_y_cm=asked.front_y_cm, side_x_cm=asked.side_x_cm
     )
-    lit = light.lit(of.tank, of.hung, asked.lamps)
+    before = light.lit(of.tank, of.hung)
+    lit = light.moved(before, asked.hung, asked.lamps)
     places = _places(of)
-    by_lamp = light.at_places(lit, places)
+    if draft:
+        seen, by_lamp = light.draft(lit, cuts, places)
+    else:
+        seen, by_lamp = light.views(lit, cuts), light.at_places(lit, places)
     judged = judge(of.animals, by_lamp.sum(axis=0) if of.hung else None)
-    seen = light.views(lit, cuts, grid)
     picture = Picture(
         tank=of.tank,
         hung=of.hung,
@@ -149,11 +156,10 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
         levels=_levels(asked),
         unit=asked.unit,
     )
-    before = light.lit(of.tank, of.hung, asked.hung) if asked.changed else None
-    was = None if before is None else light.at_places(before, places).sum(axis=0)
+    was = light.at_places(before, places).sum(axis=0) if asked.changed else None
     turn = best_turn(of.animals, by_lamp, asked.lamps)
     difference = (
-        None if before is None or draft else seen.above - light.views(before, cuts, grid).above
+        seen.above - light.views(before, cuts).above if asked.changed and not draft else None
     )
     most = 0.0 if difference is None else float(np.abs(difference).max())
     return Drawn(
@@ -198,18 +204,19 @@ def answer(judged: Sequence[Judged], *, planned: bool) -> str:
     if all(one.ppfd is None for one in judged):
         return "Nothing hangs over this tank yet."
     good = sum(one.verdict == "within" for one in judged)
-    verb = "would have" if planned else "has" if good == 1 else "have"
+    verb = "would have" if planned else "has" if good in (0, 1) else "have"
     if len(judged) == 1:
         fit = "the light it needs" if good else "light outside its range"
         return f"{judged[0].animal.name} {'would have' if planned else 'has'} {fit}."
     if good == len(judged):
-        return f"All {_count(len(judged))} animals {verb} the light they need."
+        have = "would have" if planned else "have"
+        return f"All {_count(len(judged))} animals {have} the light they need."
     return (
         f"{_count(good).capitalize()} of {_count(len(judged))} animals {verb} the light they need."
     )
 
 
-_COUNTS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+_COUNTS = ("none", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
 
 
 def _count(number: int) -> str:
@@ -343,11 +350,11 @@ def plan_page(of: Subject, asked: WhatIf) -> PlanView:
 
 
 def _setup_words(of: Subject) -> str:
-    name = f"“{of.setup.name}”, " if of.setup.name else ""
+    name = f"“{of.setup.name}”" if of.setup.name else "This setup"
+    day = filters.day(of.setup.since)
     if of.setup.state == "plan":
-        return f"{name}a plan not hung yet, drawn up on {filters.day(of.setup.since)}"
-    since = f"{name}set on {filters.day(of.setup.since)}"
-    return f"{since}, hanging now" if of.is_current else f"{since}, since replaced"
+        return f"{name} is a plan not hung yet, drawn up on {day}"
+    return f"{name} was set on {day} and {'hangs now' if of.is_current else 'was replaced since'}"
 
 
 def _slide(asked: WhatIf, name: str, label: str, low_cm: float, high_cm: float) -> Slide:
@@ -355,12 +362,17 @@ def _slide(asked: WhatIf, name: str, label: str, low_cm: float, high_cm: float) 
         name=name,
         label=label,
         value=asked.values[name],
-        low=shown_length(low_cm, asked.unit),
-        high=shown_length(high_cm, asked.unit),
+        low=_plain_length(low_cm, asked.unit),
+        high=_plain_length(high_cm, asked.unit),
         step="1" if asked.unit == "cm" else "0.5",
         unit=asked.unit,
         error=asked.errors.get(name, ""),
     )
+
+
+def _plain_length(value_cm: float, unit: str) -> str:
+    """A slider's end: a decimal point and a plain minus, as HTML takes it."""
+    return shown_length(value_cm, unit).replace("−", "-")
 
 
 def _control(of: Subject, asked: WhatIf, n: int) -> LampControl:
@@ -370,7 +382,7 @@ def _control(of: Subject, asked: WhatIf, n: int) -> LampControl:
     return LampControl(
         number=n + 1,
         name=hung.stated.row.name,
-        height=_slide(asked, f"h{n}", "Height over the water", low, high),
+        height=_slide(asked, f"h{n}", "Height over water", low, high),
         power=Slide(
             name=f"p{n}",
             label="Power",
@@ -426,7 +438,7 @@ _WALLS = {"clear": "clear glass", "black": "dark"}
 def _facts(of: Subject, asked: WhatIf) -> tuple[tuple[str, str], ...]:
     """Every number that went in."""
     tank, unit = of.tank, asked.unit
-    lit = light.lit(tank, of.hung, asked.lamps)
+    lit = light.moved(light.lit(tank, of.hung), asked.hung, asked.lamps)
     walls = (
         ("left", tank.wall_left),
         ("right", tank.wall_right),
