@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.optics.direct import light_on_grid
+from server.optics.kernel import peak_width_cm
 from server.optics.patches import Face, Receivers, faces_of, transfer
 from server.optics.sources import Sources
 from server.optics.tank import Tank, Water
@@ -27,8 +28,8 @@ Arriving = dict[float, Floats]
 LADDER_PER_M = (0.0, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8, 25.6, 51.2, 102.4)
 """Absorptions for which scattered light is worked out; others are mixed from their neighbours."""
 
-_SAMPLES = 2
-"""Direct light on a piece is the mean of this many places squared."""
+_SAMPLES = (2, 8)
+"""Direct light on a piece is the mean of this many places squared: for wide light, for narrow."""
 
 
 def arriving_directly(tank: Tank, water: Water, groups: Sequence[Sources]) -> Arriving:
@@ -108,7 +109,8 @@ def rungs(
 
 def _direct_on(tank: Tank, water: Water, sources: Sources, face: Face) -> Floats:
     """Direct light and light by clear walls on each piece of a face, shape (face.size,)."""
-    u, v = (_samples(edges) for edges in face.nodes)
+    each = _samples_needed(tank, water, sources, face)
+    u, v = (_samples(edges, each) for edges in face.nodes)
     if face.axis == 2:
         cell = (tank.length_cm / u.size, tank.width_cm / v.size)
         found = light_on_grid(
@@ -117,7 +119,8 @@ def _direct_on(tank: Tank, water: Water, sources: Sources, face: Face) -> Floats
     else:
         found = np.stack([_on_wall(tank, water, sources, face, u, depth) for depth in v], axis=1)
     nu, nv = face.shape
-    return found.reshape(nu, _SAMPLES, nv, _SAMPLES).mean(axis=(1, 3)).ravel()
+    pieces = found.reshape(nu, each, nv, each)
+    return np.asarray(pieces.mean(axis=(1, 3)).ravel())
 
 
 def _on_wall(
@@ -133,9 +136,17 @@ def _on_wall(
     ).ravel()  # fmt: skip
 
 
-def _samples(edges: Floats) -> Floats:
+def _samples_needed(tank: Tank, water: Water, sources: Sources, face: Face) -> int:
+    """Places along each side of a piece, enough for light as narrow as this where it meets it."""
+    depth_cm = tank.depth_cm if face.axis == 2 else 0.15 * tank.depth_cm
+    width = peak_width_cm(sources.beam, height_cm=sources.height_cm, depth_cm=depth_cm, water=water)
+    piece = max(float(np.diff(edges).max()) for edges in face.nodes)
+    return int(np.clip(np.ceil(piece / (0.5 * width)), *_SAMPLES))
+
+
+def _samples(edges: Floats, each: int) -> Floats:
     """Evenly placed sample points within each piece."""
-    steps = (np.arange(_SAMPLES) + 0.5) / _SAMPLES
+    steps = (np.arange(each) + 0.5) / each
     return np.asarray((edges[:-1, None] + np.diff(edges)[:, None] * steps).ravel())
 
 

@@ -182,7 +182,7 @@ def _tables(
             refractive_index=water.refractive_index,
             absorption=sources.absorption,
             cover=tank.cover,
-            reach_cm=float(32.0 * np.ceil((np.hypot(*spans) + 4.0) / 32.0)),
+            reach_cm=float(32.0 * np.ceil((np.hypot(spans[0], spans[1]) + 4.0) / 32.0)),
             blur_sq_cm=round(sum(variances) / 2.0, 3),
         )
     )

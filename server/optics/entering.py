@@ -56,4 +56,4 @@ def _overlap(middle: Floats, size_cm: float, extent_cm: float) -> Floats:
         return ((middle >= 0.0) & (middle <= extent_cm)).astype(np.float64)
     low = np.maximum(middle - size_cm / 2.0, 0.0)
     high = np.minimum(middle + size_cm / 2.0, extent_cm)
-    return np.maximum(high - low, 0.0) / size_cm
+    return np.asarray(np.maximum(high - low, 0.0) / size_cm)

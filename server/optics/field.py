@@ -10,12 +10,18 @@ from server.optics.diffuse import Arriving, arriving_directly, returned_to_plane
 from server.optics.direct import light_at, light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.entering import entering_share
-from server.optics.sources import sources_for
+from server.optics.kernel import peak_width_cm
+from server.optics.sources import Sources, sources_for
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 
 MAX_CELLS_PER_PLANE = 250_000
+
+_CELL = 0.5
+"""Largest cell that is one sample, as a share of the width of a source's light."""
+
+_MOST_SAMPLES = 8
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -68,9 +74,7 @@ def planes(
     that is not positive, or more than MAX_CELLS_PER_PLANE cells.
     """
     nx, ny = _cells(tank, cell_cm)
-    x = (np.arange(nx) + 0.5) * tank.length_cm / nx
-    y = (np.arange(ny) + 0.5) * tank.width_cm / ny
-    cell = (tank.length_cm / nx, tank.width_cm / ny)
+    x, y = _centres(tank.length_cm, nx), _centres(tank.width_cm, ny)
     for depth_cm in depths_cm:
         _check_depth(tank, depth_cm)
     arriving = _on_scattering_faces(tank, water, emitters)
@@ -78,9 +82,7 @@ def planes(
     for depth_cm in depths_cm:
         ppfd = np.zeros((ny, nx))
         for sources in sources_for(tank, water, emitters, depth_cm=depth_cm):
-            ppfd += light_on_grid(
-                tank, water, sources, x_cm=x, y_cm=y, depth_cm=depth_cm, cell_cm=cell
-            )
+            ppfd += _cell_means(tank, water, sources, x, y, depth_cm)
         ppfd += returned_to_plane(tank, water, arriving, x_cm=x, y_cm=y, depth_cm=depth_cm)
         found.append(Plane(depth_cm=depth_cm, x_cm=x, y_cm=y, ppfd=ppfd))
     return tuple(found)
@@ -129,6 +131,31 @@ def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> f
         return 0.0
     entered = sum(emitter.ppf_umol_s * entering_share(tank, water, emitter) for emitter in emitters)
     return entered / emitted
+
+
+def _cell_means(
+    tank: Tank, water: Water, sources: Sources, x: Floats, y: Floats, depth_cm: float
+) -> Floats:
+    """Light of one group of sources as averages over the cells, shape (ny, nx).
+
+    Cells that are large for the light's width are sampled on a finer grid.
+    """
+    width = peak_width_cm(sources.beam, height_cm=sources.height_cm, depth_cm=depth_cm, water=water)
+    cell = (tank.length_cm / x.size, tank.width_cm / y.size)
+    finer = [int(np.clip(np.ceil(c / (_CELL * width)), 1, _MOST_SAMPLES)) for c in cell]
+    found = light_on_grid(
+        tank, water, sources,
+        x_cm=_centres(tank.length_cm, x.size * finer[0]),
+        y_cm=_centres(tank.width_cm, y.size * finer[1]),
+        depth_cm=depth_cm,
+        cell_cm=(cell[0] / finer[0], cell[1] / finer[1]),
+    )  # fmt: skip
+    cells = found.reshape(y.size, finer[1], x.size, finer[0])
+    return np.asarray(cells.mean(axis=(1, 3)))
+
+
+def _centres(extent_cm: float, count: int) -> Floats:
+    return (np.arange(count) + 0.5) * extent_cm / count
 
 
 def _on_scattering_faces(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:

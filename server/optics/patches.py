@@ -216,7 +216,7 @@ def _factor(receivers: Receivers, face: Face, image: tuple[Fold, Fold, Fold]) ->
     else:
         corners = _perpendicular(distance, np.maximum(v * receivers.looks, 0.0), u)
     pieces = np.diff(np.diff(corners, axis=1), axis=2)
-    return np.abs(pieces.reshape(pieces.shape[0], -1))
+    return np.asarray(np.abs(pieces.reshape(pieces.shape[0], -1)))
 
 
 def _parallel(c: Floats, a: Floats, b: Floats) -> Floats:

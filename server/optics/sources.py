@@ -19,10 +19,9 @@ from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 
-_PIECE = 0.25
-_PIECE_OVER_RIM = 0.08
-"""Longest piece as a share of the width of its light. Where the rim cuts the lamp itself the
-parts inside and outside differ, so the pieces are smaller."""
+_PIECE = (0.08, 0.25)
+"""Longest piece as a share of the width of its light: at the rim, and well inside. Where the rim
+cuts the rays of a piece the rest of them lean to one side, so pieces near it are smaller."""
 
 _MOST_PIECES = 400
 
@@ -96,8 +95,9 @@ def _points(
     tank: Tank, alike: Sequence[Emitter], size: tuple[float, float], width_cm: float
 ) -> tuple[Floats, tuple[float, float]]:
     """Rows x, y, flux of the pieces of emitters of one size, and the pieces' extent."""
-    over_rim = any(_over_rim(tank, emitter) for emitter in alike)
-    longest = max(0.25, width_cm * (_PIECE_OVER_RIM if over_rim else _PIECE))
+    to_rim = max(0.0, min(_way_to_rim(tank, emitter) for emitter in alike))
+    low, high = _PIECE[0] * width_cm, _PIECE[1] * width_cm
+    longest = max(0.25, min(low + to_rim / 2.0, high))
     counts = [min(_MOST_PIECES, max(1, int(np.ceil(s / longest)))) for s in size]
     cut = (size[0] / counts[0], size[1] / counts[1])
     rows = np.array([row for emitter in alike for row in _pieces(emitter, counts[0], counts[1])])
@@ -107,10 +107,11 @@ def _points(
     return gathered(points, longest)
 
 
-def _over_rim(tank: Tank, emitter: Emitter) -> bool:
+def _way_to_rim(tank: Tank, emitter: Emitter) -> float:
+    """Distance from the emitter's edge to the nearest side; negative where it hangs over it."""
     places = (emitter.x_cm, tank.length_cm), (emitter.y_cm, tank.width_cm)
-    return any(
-        not size / 2.0 <= place <= extent - size / 2.0
+    return min(
+        min(place, extent - place) - size / 2.0
         for size, (place, extent) in zip(emitter.size_cm, places, strict=True)
     )
 
