@@ -122,6 +122,7 @@ _SECTIONS = {
     "tanks": "tanks",
     "setups": "tanks",
     "sessions": "tanks",
+    "uploads": "tanks",
     "meters": "meter",
     "loans": "meter",
     "lamps": "lamps",

@@ -145,7 +145,7 @@ def _point(
         words=where(tank, one.x_cm, one.y_cm, one.depth_cm),
         place=numbers(one.x_cm, one.y_cm, one.depth_cm, unit),
         name=one.name,
-        expected=f"about {filters.significant(expected, 2)}" if expected is not None else "",
+        expected=f"about {_about(expected)}" if expected is not None else "",
         expected_ppfd=round(expected, 2) if expected is not None else None,
         x_cm=one.x_cm,
         y_cm=one.y_cm,
@@ -156,6 +156,11 @@ def _point(
         state=state,
         values=", ".join(filters.significant(r.raw_ppfd, 4) for r in readings),
     )
+
+
+def _about(value: float) -> str:
+    """Two digits and no more: an expectation is not a measurement."""
+    return filters.significant(float(f"{value:.2g}"), 2)
 
 
 def where(tank: Tank, x_cm: float, y_cm: float, depth_cm: float) -> str:
@@ -324,6 +329,15 @@ def _data(
 
 
 @dataclass(frozen=True)
+class Label:
+    """The numbers of the points that share one spot of the drawing [SVG units]."""
+
+    x: float
+    y: float
+    words: str
+
+
+@dataclass(frozen=True)
 class SheetView:
     """A reading sheet: the points in order, drawn and listed, with room to write."""
 
@@ -333,8 +347,8 @@ class SheetView:
     unit: str
     points: tuple[PointView, ...]
     chart: SmallChart
-    width: float
-    height: float
+    above: tuple[Label, ...]
+    front: tuple[Label, ...]
 
 
 def sheet(
@@ -345,17 +359,31 @@ def sheet(
     readings: Sequence[Reading],
 ) -> SheetView:
     chart = _large_chart(tank)
-    points = points_of(tank, planned, readings, who.length_unit, None)
+    points = [
+        _moved(one, chart) for one in points_of(tank, planned, readings, who.length_unit, None)
+    ]
     return SheetView(
         session_id=session.id or 0,
         tank_name=tank.name,
         day=filters.day(session.taken_on),
         unit=who.length_unit,
-        points=tuple(_moved(one, chart) for one in points),
+        points=tuple(points),
         chart=chart,
-        width=chart.width,
-        height=chart.height,
+        above=_labels([(one.chart_x, one.chart_y, one.number) for one in points]),
+        front=_labels([(one.chart_x, one.chart_depth, one.number) for one in points]),
     )
+
+
+def _labels(spots: Sequence[tuple[float, float, int]]) -> tuple[Label, ...]:
+    """One label for points whose numbers would be printed over each other."""
+    labels: list[tuple[float, float, list[int]]] = []
+    for x, y, number in spots:
+        near = next((one for one in labels if abs(one[0] - x) < 16 and abs(one[1] - y) < 11), None)
+        if near is None:
+            labels.append((x, y, [number]))
+        else:
+            near[2].append(number)
+    return tuple(Label(x, y, ", ".join(map(str, numbers))) for x, y, numbers in labels)
 
 
 def _large_chart(tank: Tank) -> SmallChart:

@@ -13,7 +13,8 @@ from server.web import filters
 
 _WIDE, _NARROW = 470.0, 268.0
 MOST_PRINTED = 60  # more numbers than that are a grey cloud
-_LEVELS = tank_view.Levels(tints=(1.0,))
+_LEVELS = tank_view.Levels(tints=(1.0,), scheme="zone")
+_PLAIN = np.full((2, 2), 2.0)  # nothing is computed here: plain water under the numbers
 
 
 def soundings(
@@ -24,7 +25,7 @@ def soundings(
         return None
     width = _NARROW if narrow else _WIDE
     return tank_view.plan(
-        np.zeros((2, 2)),
+        _PLAIN,
         length=tank.length_cm,
         width=tank.width_cm,
         per_cm=width / tank.length_cm,

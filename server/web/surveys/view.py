@@ -326,9 +326,8 @@ def _facts(rows: SessionRows) -> tuple[tuple[str, str], ...]:
 
 
 def place_words(x_cm: float, y_cm: float, depth_cm: float, unit: str) -> str:
-    """Three lengths as a place: "x 10, y 20, 15 deep (cm)"."""
-    x, y, depth = (filters.length_number(v, unit) for v in (x_cm, y_cm, depth_cm))
-    return f"{x} from left, {y} from front, {depth} deep"
+    """Three lengths as a place: "10, 20, 15" from left, from front and deep."""
+    return ", ".join(filters.length_number(v, unit) for v in (x_cm, y_cm, depth_cm))
 
 
 def _row(one: Reading, number: int, unit: str) -> ReadingRow:

@@ -9,6 +9,7 @@ from server.surveys.table_lines import DELIMITER_NAMES
 from server.surveys.table_numbers import shown
 from server.surveys.understood import Column, Understood
 from server.web import filters
+from server.web.tanks.typed import shown_length
 from server.web.uploads.form import MOST_COLUMNS, Typed
 
 SHOWN_ROWS = 12
@@ -161,7 +162,7 @@ def _told(good: int, refused: int) -> tuple[str, str]:
         return "No row of this file could be read", "See the reasons below, and say how to read it."
     answer = f"{filters.count(good, 'reading')} understood"
     if not refused:
-        return f"{answer}, nothing refused", "Look it over, then store it."
+        return f"{answer}, nothing refused", "Nothing is stored yet. Look it over, then store it."
     verb = "row was" if refused == 1 else "rows were"
     return (
         f"{answer}; {refused} {verb} not",
@@ -216,9 +217,7 @@ def _rows(table: Understood, unit: str) -> tuple[PreviewRow, ...]:
         PreviewRow(
             line=str(row.row),
             typed=" · ".join(shown(cell, 16) for cell in row.typed if cell),
-            where=", ".join(
-                filters.length_number(v, unit, 2) for v in (row.x_cm, row.y_cm, row.depth_cm)
-            ),
+            where=", ".join(shown_length(v, unit) for v in (row.x_cm, row.y_cm, row.depth_cm)),
             ppfd=filters.significant(row.ppfd, 4),
             note=shown(row.note, 40),
         )
