@@ -16,6 +16,7 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.compare.routes import router as compare_pages
+from server.web.compare.which_routes import router as which_lamp_pages
 from server.web.day.routes import router as day_pages
 from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages
@@ -23,6 +24,8 @@ from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.lending.api import router as meters_json
+from server.web.lending.loan_routes import router as loans_pages
+from server.web.lending.routes import router as meters_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
@@ -47,10 +50,13 @@ ROUTERS = (
     surveys_pages,
     uploads_pages,
     meters_json,
+    meters_pages,
+    loans_pages,
     members_pages,
     stewards_pages,
     travel_pages,
     compare_pages,
+    which_lamp_pages,
     first_page,
     tanks_json,
     tanks_pages,

@@ -141,7 +141,7 @@ def _columns(who: Member, sided: Sequence[Sided], depth_cm: float) -> tuple[Colu
     if not sided:
         return ()
     sides = [one.side for one in sided]
-    wide = chart.per_cm_for(sides, room=600.0 / max(2, len(sided)) - 70)
+    wide = chart.per_cm_for(sides, room=270.0 if len(sided) == 3 else 440.0)
     narrow = chart.per_cm_for(sides, room=268.0)
     columns = []
     for one in sided:

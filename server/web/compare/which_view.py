@@ -1,0 +1,144 @@
+"""What the search for a lamp shows."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from urllib.parse import urlencode
+
+from server.comparing.which_lamp import Fitting, places_along
+from server.db.light import optics_tank
+from server.models import Member, Tank
+from server.web import filters
+from server.web.compare.which_form import WhichAsked
+
+
+@dataclass(frozen=True, kw_only=True)
+class FittingLine:
+    """One lamp of the shelf over this tank."""
+
+    lamp_id: int
+    name: str
+    how: str
+    in_range: str
+    mean: str
+    uniformity: str
+    missed: str
+    watts: str
+    price: str
+    note: str
+    why_not: str
+    hang: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class WhichView:
+    tank_id: int
+    tank: str
+    own: bool
+    answer: str
+    do: str
+    sure: str
+    can: tuple[FittingLine, ...]
+    cannot: tuple[FittingLine, ...]
+    by_animals: int
+    unit: str
+    currency: str
+    values: dict[str, str]
+    errors: dict[str, str]
+
+
+def which_page(
+    who: Member,
+    tank: Tank,
+    found: Sequence[Fitting],
+    asked: WhichAsked,
+    *,
+    animals: int,
+    price_per_kwh: float,
+    full_light_hours: float | None,
+    currency: str,
+) -> WhichView:
+    lines = [
+        (fit, _line(who, tank, fit, price_per_kwh, full_light_hours, currency)) for fit in found
+    ]
+    can = tuple(line for fit, line in lines if not fit.why_not)
+    return WhichView(
+        tank_id=tank.id or 0,
+        tank=tank.name,
+        own=tank.owner_id == who.id,
+        answer=_answer(found, animals),
+        do=_do(who, [fit for fit in found if not fit.why_not]),
+        sure="Worked out from the lamps' stated figures; proved only by the meter under water.",
+        can=can,
+        cannot=tuple(line for fit, line in lines if fit.why_not),
+        by_animals=animals,
+        unit=who.length_unit,
+        currency=currency,
+        values=asked.values,
+        errors=asked.errors,
+    )
+
+
+def _answer(found: Sequence[Fitting], animals: int) -> str:
+    can = [fit for fit in found if not fit.why_not]
+    whom = "every animal" if animals else "the whole depth"
+    if not found:
+        return "The club's shelf holds no lamp yet"
+    if not can:
+        best = max(found, key=lambda fit: fit.share_in_range)
+        return (
+            f"No lamp of the shelf lights {whom} as asked; "
+            f"{best.name} comes nearest, with {best.in_range} of {best.wanted} in range."
+        )
+    lamps = filters.count(len(can), "lamp")
+    return f"{lamps} of the shelf can light {whom} as asked."
+
+
+def _do(who: Member, can: Sequence[Fitting]) -> str:
+    if not can:
+        return ""
+    first = can[0]
+    return (
+        f"Fewest watts: {first.count} × {first.name}, "
+        f"{filters.length(first.height_cm, who.length_unit)} above the water at "
+        f"{filters.percent(first.power)}."
+    )
+
+
+def _line(
+    who: Member,
+    tank: Tank,
+    fit: Fitting,
+    price_per_kwh: float,
+    full_light_hours: float | None,
+    currency: str,
+) -> FittingLine:
+    height = filters.length(fit.height_cm, who.length_unit)
+    watts = f"{filters.number(fit.watts_at_power)} W"
+    if full_light_hours is not None:
+        year = fit.watts_at_power / 1000 * full_light_hours * 365.25 * price_per_kwh
+        watts += f", {filters.number(year)} {currency} a year"
+    price = "not stated" if fit.price is None else f"{filters.number(fit.price)} {currency}"
+    return FittingLine(
+        lamp_id=fit.key,
+        name=f"{fit.count} × {fit.name}",
+        how=f"{height}, {filters.percent(fit.power)}" if fit.power else "",
+        in_range=f"{fit.in_range} of {fit.wanted}",
+        mean=filters.ppfd(fit.mean_ppfd),
+        uniformity=filters.number(fit.uniformity, 2),
+        missed=filters.percent(fit.missed_share),
+        watts=watts,
+        price=price,
+        note=fit.note,
+        why_not=fit.why_not,
+        hang=_hang_address(tank, fit),
+    )
+
+
+def _hang_address(tank: Tank, fit: Fitting) -> str:
+    """The what-if page with these lamps, so that the light is seen before anything is kept."""
+    places = places_along(optics_tank(tank), fit.count)
+    typed = [
+        ("lamp", f"{fit.key},{x:.1f},{y:.1f},{fit.height_cm:.1f},{fit.power:.3f}")
+        for x, y in places
+    ]
+    return f"/tanks/{tank.id}/what-if?" + urlencode(typed)
