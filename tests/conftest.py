@@ -150,11 +150,12 @@ def live(app: FastAPI) -> Iterator[str]:
 
 
 class serving:
-    """Serves an app from a thread for the length of a block."""
+    """Serves an app from a thread for the length of a block, on a free port or a chosen one."""
 
-    def __init__(self, app: FastAPI) -> None:
+    def __init__(self, app: FastAPI, port: int = 0) -> None:
         self.listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
-        self.listener.bind(("127.0.0.1", 0))
+        self.listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        self.listener.bind(("127.0.0.1", port))
         config = uvicorn.Config(app, log_level="warning", access_log=False)
         self.server = uvicorn.Server(config)
         self.thread = threading.Thread(
