@@ -34,7 +34,8 @@ async function inList(mode, work) {
   }
 }
 
-const kept = () => inList("readonly", (entries) => entries.getAll());
+const kept = async () => // in the order they were taken
+  (await inList("readonly", (entries) => entries.getAll())).sort((a, b) => a.kept_at - b.kept_at);
 const keep = (entry) => inList("readwrite", (entries) => entries.put(entry));
 const forget = (id) => inList("readwrite", (entries) => entries.delete(id));
 
@@ -229,9 +230,9 @@ class EntryPage {
   }
 
   goOn() {
-    const after = this.current;
+    const own = this.place !== null;
     this.place = null;
-    this.current = this.nextOpen(after);
+    if (!own || !this.current || !this.isOpen(this.current)) this.current = this.nextOpen(this.current);
   }
 
   goOnAndShow() {

@@ -211,12 +211,12 @@ def _raw(one: Reading) -> DomainReading:
 
 
 def _told(found: Surprise) -> str:
-    usual = filters.significant(found.usual_ppfd, 2)
+    usual = _about(found.usual_ppfd)
     verb = "lead one to expect" if found.against == "its neighbours" else "leads one to expect"
     times = (
-        f"{filters.significant(found.ratio, 2)} times"
+        f"{_about(found.ratio)} times"
         if found.ratio >= 1
-        else f"{filters.significant(1 / found.ratio, 2)} times less than"
+        else f"{_about(1 / found.ratio)} times less than"
     )
     subject = found.against[0].upper() + found.against[1:]
     return f"That is {times} what {subject.lower()} {verb}, about {usual}."
