@@ -104,7 +104,8 @@ class Plan:
         reach = SENSOR_CM / np.sqrt(12.0)
         steps = np.array([(dx, dy, 0.0) for dx in (-reach, reach) for dy in (-reach, reach)])
         sides = np.array([self.tank.length_cm, self.tank.width_cm, np.inf])
-        return np.clip(points[None] + steps[:, None, :], 0.0, sides).reshape(-1, 3)
+        spread = np.clip(points[None] + steps[:, None, :], 0.0, sides)
+        return np.asarray(spread.reshape(-1, 3), dtype=np.float64)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -117,6 +118,8 @@ class Reading:
     ppfd: float
     name: str = ""
     set_aside: bool = False
+    key: int = 0
+    """The caller's own number for it (a row's id)."""
 
 
 @dataclass(frozen=True, kw_only=True)
