@@ -65,8 +65,8 @@ def returned_to_plane(
     nodes_x, nodes_y = _node_counts(tank, depth_cm)
     to_x = _carry(tank.length_cm, nodes_x, x_cm)
     to_y = _carry(tank.width_cm, nodes_y, y_cm)
-    for per_m, direct in arriving.items():
-        response = _plane_response(tank, water.refractive_index, per_m, depth_cm)
+    responses = _plane_response(tank, water.refractive_index, tuple(arriving), depth_cm)
+    for response, direct in zip(responses, arriving.values(), strict=True):
         at_nodes = (response @ direct).reshape(nodes_y, nodes_x)
         total += to_y @ at_nodes @ to_x.T
     return np.asarray(np.maximum(total, 0.0))
@@ -82,8 +82,9 @@ def returned_to_points(
     """PPFD that floor and diffuse walls add at upward-facing sensors; points_cm: (n, 3) → (n,)."""
     total = np.zeros(points_cm.shape[0])
     key = (points_cm.shape[0], points_cm.astype(np.float64).tobytes())
-    for per_m, direct in arriving.items():
-        total += _points_response(tank, water.refractive_index, per_m, key) @ direct
+    responses = _points_response(tank, water.refractive_index, tuple(arriving), key)
+    for response, direct in zip(responses, arriving.values(), strict=True):
+        total += response @ direct
     return np.asarray(np.maximum(total, 0.0))
 
 
@@ -150,51 +151,64 @@ def _samples(edges: Floats, each: int) -> Floats:
     return np.asarray((edges[:-1, None] + np.diff(edges)[:, None] * steps).ravel())
 
 
-@lru_cache(maxsize=48)
-def _settled(tank: Tank, refractive_index: float, per_m: float) -> Floats:
-    """(1 − ρK)⁻¹ ρ: from direct light on the pieces to the light each piece gives off."""
+@lru_cache(maxsize=24)
+def _settled(tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...]) -> Floats:
+    """(1 − ρK)⁻¹ ρ: from direct light on the pieces to the light each gives off, per rung."""
     faces = faces_of(tank)
     rho = np.concatenate([np.full(face.size, face.albedo) for face in faces])
-    rows = []
-    for into in faces:
-        receivers = Receivers(points=into.centres, axis=into.axis, looks=into.inward)
-        rows.append(_all_faces(tank, refractive_index, per_m, receivers))
-    exchange = np.concatenate(rows)
-    settled = np.linalg.solve(np.eye(rho.size) - rho[:, None] * exchange, np.diag(rho))
-    return np.asarray(settled)
+    exchange = np.concatenate(
+        [
+            _all_faces(
+                tank, refractive_index, rungs_per_m,
+                Receivers(points=into.centres, axis=into.axis, looks=into.inward),
+            )
+            for into in faces
+        ],
+        axis=1,
+    )  # fmt: skip
+    left = np.eye(rho.size) - rho[None, :, None] * exchange
+    return np.asarray(np.linalg.solve(left, np.broadcast_to(np.diag(rho), left.shape)))
 
 
-def _all_faces(tank: Tank, refractive_index: float, per_m: float, receivers: Receivers) -> Floats:
+def _all_faces(
+    tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], receivers: Receivers
+) -> Floats:
     parts = [
-        transfer(tank, refractive_index, per_m, receivers=receivers, face=face)
+        transfer(tank, refractive_index, rungs_per_m, receivers=receivers, face=face)
         for face in faces_of(tank)
     ]
-    return np.concatenate(parts, axis=1)
+    return np.concatenate(parts, axis=2)
 
 
-@lru_cache(maxsize=256)
-def _plane_response(tank: Tank, refractive_index: float, per_m: float, depth_cm: float) -> Floats:
-    """From direct light on the pieces to PPFD at a plane's nodes, shape (nodes, pieces)."""
+@lru_cache(maxsize=128)
+def _plane_response(
+    tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], depth_cm: float
+) -> Floats:
+    """From direct light on the pieces to PPFD at a plane's nodes: (rungs, nodes, pieces)."""
     nodes_x, nodes_y = _node_counts(tank, depth_cm)
     y, x = np.meshgrid(
         _nodes(tank.width_cm, nodes_y), _nodes(tank.length_cm, nodes_x), indexing="ij"
     )
     points = np.stack([x.ravel(), y.ravel(), np.full(x.size, depth_cm)], axis=1)
-    return _response(tank, refractive_index, per_m, points)
+    return _response(tank, refractive_index, rungs_per_m, points)
 
 
 @lru_cache(maxsize=64)
 def _points_response(
-    tank: Tank, refractive_index: float, per_m: float, key: tuple[int, bytes]
+    tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], key: tuple[int, bytes]
 ) -> Floats:
     points = np.frombuffer(key[1], dtype=np.float64).reshape(key[0], 3)
-    return _response(tank, refractive_index, per_m, points)
+    return _response(tank, refractive_index, rungs_per_m, points)
 
 
-def _response(tank: Tank, refractive_index: float, per_m: float, points: Floats) -> Floats:
+def _response(
+    tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], points: Floats
+) -> Floats:
+    if not rungs_per_m:
+        return np.zeros((0, points.shape[0], 0))
     receivers = Receivers(points=points, axis=2, looks=-1)
-    seen = _all_faces(tank, refractive_index, per_m, receivers)
-    return np.asarray(seen @ _settled(tank, refractive_index, per_m))
+    seen = _all_faces(tank, refractive_index, rungs_per_m, receivers)
+    return np.asarray(seen @ _settled(tank, refractive_index, rungs_per_m), dtype=np.float32)
 
 
 def _node_counts(tank: Tank, depth_cm: float) -> tuple[int, int]:

@@ -13,7 +13,7 @@ here from cos cos / π d²).
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -71,6 +71,14 @@ class Face:
         u, v = (np.diff(edges) for edges in self.nodes)
         return np.outer(u, v).ravel()
 
+    def split(self, parts: int) -> "Face":
+        """The same face with every piece cut into parts × parts."""
+        finer = [
+            np.interp(np.arange((edges.size - 1) * parts + 1) / parts, np.arange(edges.size), edges)
+            for edges in self.nodes
+        ]
+        return replace(self, nodes=(finer[0], finer[1]))
+
     def points(self, u: Floats, v: Floats) -> Floats:
         """Places on the face from coordinates along its two axes, shape (n, 3)."""
         found = np.full((u.size, 3), self.at_cm)
@@ -127,29 +135,48 @@ def _face(
 def _closer_at_ends(nodes: Floats) -> Floats:
     """Edges moved towards the ends, where scattering faces meet and light changes quickly."""
     t = nodes / nodes[-1]
-    return np.asarray(nodes[-1] * (t - 0.6 * np.sin(2 * np.pi * t) / (2 * np.pi)))
+    return np.asarray(nodes[-1] * (t - 0.5 * np.sin(2 * np.pi * t) / (2 * np.pi)))
 
 
 def transfer(
-    tank: Tank, refractive_index: float, per_m: float, *, receivers: Receivers, face: Face
+    tank: Tank,
+    refractive_index: float,
+    absorptions_per_m: tuple[float, ...],
+    *,
+    receivers: Receivers,
+    face: Face,
 ) -> Floats:
-    """What each receiver gets from each piece of a face at unit exitance, shape (n, face.size).
+    """What each receiver gets from each piece of a face at unit exitance, one table per water.
 
-    By way of any number of clear walls and at most once by the underside of the surface (a
-    second time would need a mirroring floor). Each path is weakened by the walls' and the
-    surface's reflectance at its own angle and by the water along it, taken at the piece's middle.
+    Shape (len(absorptions_per_m), n, face.size). By way of any number of clear walls and at most
+    once by the underside of the surface (a second time would need a mirroring floor). Each path
+    is weakened by the walls' and the surface's reflectance at its own angle and by the water
+    along it, taken at the middle of the piece or, where that is coarse, of parts of it.
     """
-    total = np.zeros((receivers.points.shape[0], face.size))
-    block = max(1, _AT_ONCE // ((face.shape[0] + 1) * (face.shape[1] + 1)))
-    for start in range(0, total.shape[0], block):
+    split = _split(tank, face)
+    fine = face.split(split)
+    total = np.zeros((len(absorptions_per_m), receivers.points.shape[0], face.size))
+    block = max(1, _AT_ONCE // ((fine.shape[0] + 1) * (fine.shape[1] + 1)))
+    for start in range(0, total.shape[1], block):
         part = Receivers(
             points=receivers.points[start : start + block],
             axis=receivers.axis,
             looks=receivers.looks,
         )
+        got = np.zeros((len(absorptions_per_m), part.points.shape[0], fine.size))
         for image in _images(tank):
-            _add_image(total[start : start + block], part, face, image, refractive_index, per_m)
+            _add_image(got, part, fine, image, refractive_index, absorptions_per_m)
+        nu, nv = face.shape
+        parts = got.reshape(*got.shape[:2], nu, split, nv, split)
+        total[:, start : start + block] = parts.sum(axis=(3, 5)).reshape(*got.shape[:2], -1)
     return total
+
+
+def _split(tank: Tank, face: Face) -> int:
+    """Parts along each side of a piece, so that mirrors are met at nearly one angle."""
+    piece = max(float(np.diff(edges).max()) for edges in face.nodes)
+    near = min(tank.length_cm, tank.width_cm, tank.depth_cm)
+    return int(np.clip(np.ceil(piece / (0.4 * near)), 1, 2))
 
 
 def _images(tank: Tank) -> Iterator[tuple[Fold, Fold, Fold]]:
@@ -168,48 +195,54 @@ def _add_image(
     face: Face,
     image: tuple[Fold, Fold, Fold],
     refractive_index: float,
-    per_m: float,
+    absorptions_per_m: tuple[float, ...],
 ) -> None:
-    weight = _weight(receivers, face, image, refractive_index, per_m)
+    if receivers.axis == face.axis and not np.any(_ahead(receivers, face, image) > 1e-9):
+        return
+    distance, weight = _mirrored(receivers, face, image, refractive_index)
     if weight is not None:
-        total += weight * _factor(receivers, face, image)
+        weight = weight * _factor(receivers, face, image)
+        for k, per_m in enumerate(absorptions_per_m):
+            total[k] += weight * np.exp(-per_m / 100.0 * distance) if per_m > 0.0 else weight
 
 
-def _weight(
-    receivers: Receivers,
-    face: Face,
-    image: tuple[Fold, Fold, Fold],
-    refractive_index: float,
-    per_m: float,
-) -> Floats | None:
-    """Share that mirrors and water leave of light from each piece's middle; None where faint."""
+def _ahead(receivers: Receivers, face: Face, image: tuple[Fold, Fold, Fold]) -> Floats:
+    """How far the face's plane lies before each receiver, the way it looks [cm]."""
+    at = image[face.axis].place(np.array([face.at_cm]))[0]
+    return np.asarray((at - receivers.points[:, face.axis]) * receivers.looks)
+
+
+def _mirrored(
+    receivers: Receivers, face: Face, image: tuple[Fold, Fold, Fold], refractive_index: float
+) -> tuple[Floats, Floats | float | None]:
+    """Distance to each piece's middle and the share mirrors leave on the way; None where faint."""
     centres = face.centres
-    apart = np.stack(
-        [fold.place(centres[None, :, a]) - receivers.points[:, a, None]
-         for a, fold in enumerate(image)]
-    )  # fmt: skip
-    distance = np.sqrt((apart**2).sum(axis=0))
-    weight = np.exp(-per_m / 100.0 * distance)
+    apart = [
+        fold.place(centres[None, :, a]) - receivers.points[:, a, None]
+        for a, fold in enumerate(image)
+    ]
+    distance = np.sqrt(apart[0] ** 2 + apart[1] ** 2 + apart[2] ** 2)
     if sum(fold.bounces for fold in image) == 0:
-        return np.asarray(weight)
-    cosines = np.abs(apart) / np.maximum(distance, 1e-9)
+        return distance, 1.0
+    weight = np.ones_like(distance)
     for axis, fold in enumerate(image):
         if fold.bounces:
             table = (surface_table if axis == 2 else wall_table)(refractive_index)
-            weight *= looked_up(table, cosines[axis]) ** fold.bounces
-    return np.asarray(weight) if weight.max() > _FAINT else None
+            cosine = np.abs(apart[axis]) / np.maximum(distance, 1e-9)
+            weight *= looked_up(table, cosine) ** fold.bounces
+    return distance, weight if weight.max() > _FAINT else None
 
 
 def _factor(receivers: Receivers, face: Face, image: tuple[Fold, Fold, Fold]) -> Floats:
     """Configuration factors from each receiver to each piece, never negative."""
     u_axis, v_axis = other_axes(face.axis)
-    away = image[face.axis].place(np.array([face.at_cm]))[0] - receivers.points[:, face.axis]
     u = image[u_axis].place(face.nodes[0])[None, :] - receivers.points[:, u_axis, None]
     v = image[v_axis].place(face.nodes[1])[None, :] - receivers.points[:, v_axis, None]
-    distance = np.abs(away)[:, None, None]
+    at = image[face.axis].place(np.array([face.at_cm]))[0]
+    distance = np.abs(at - receivers.points[:, face.axis])[:, None, None]
     u, v = u[:, :, None], v[:, None, :]
     if receivers.axis == face.axis:
-        visible = away * receivers.looks > 1e-9
+        visible = _ahead(receivers, face, image) > 1e-9
         corners = _parallel(np.maximum(distance, 1e-9), u, v) * visible[:, None, None]
     elif receivers.axis == u_axis:
         corners = _perpendicular(distance, np.maximum(u * receivers.looks, 0.0), v)
