@@ -26,6 +26,8 @@ from server.web.help.routes import router as help_pages
 from server.web.lending.api import router as meters_json
 from server.web.lending.loan_routes import router as loans_pages
 from server.web.lending.routes import router as meters_pages
+from server.web.light.api import router as light_json
+from server.web.light.routes import router as light_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
@@ -42,6 +44,8 @@ from server.web.uploads.routes import router as uploads_pages
 
 ROUTERS = (
     measured_map_json,
+    light_json,
+    light_pages,
     day_pages,
     dose_json,
     dose_pages,
