@@ -12,3 +12,9 @@ def today(db: Session) -> date:
     """Today by the club's own clock; loans, setups and readings are dated by it."""
     club = members.club_of(db)
     return datetime.now(ZoneInfo(club.time_zone if club else "UTC")).date()
+
+
+def zone(db: Session) -> str:
+    """The club's time zone; moments are shown in it."""
+    club = members.club_of(db)
+    return club.time_zone if club else "UTC"

@@ -2,6 +2,7 @@
 
 import secrets
 from dataclasses import asdict
+from datetime import datetime
 
 from sqlmodel import Session
 
@@ -33,6 +34,12 @@ def set_lending_rule(db: Session, rules: Rules, *, by_id: int | None) -> None:
     if changes:
         words = "Changed the rule: " + ", ".join(changes) + "."
         db.add(LendingAct(at=now(), day=now().date(), by_id=by_id, what="rule", words=words[:1000]))
+
+
+def rule_changed(db: Session) -> tuple[int | None, datetime] | None:
+    """Who set the rule last, and when; None when nobody ever did."""
+    row = db.get(LendingRule, 1)
+    return (row.changed_by_id, row.changed_at) if row and row.changed_by_id else None
 
 
 def calendar_name(db: Session) -> str:
