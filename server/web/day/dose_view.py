@@ -12,10 +12,10 @@ from server.drawing import axes, tank_view
 from server.drawing.marks import Verdict
 from server.models import Animal, Member, Tank
 from server.web import filters
+from server.web.chart_levels import PPFD as LEVELS
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.lit import Lit
 from server.web.day.view import lit_moment
-from server.web.tanks.charts import LEVELS
 from server.web.tanks.judged import letter, verdict_of
 
 DLI_LEVELS = tank_view.Levels(tints=(1.2, 1.9, 4, 6, 9, 14), lines=(2.5, 3, 5, 7, 8, 10, 12, 18))

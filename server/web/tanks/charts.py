@@ -9,13 +9,11 @@ from server.db.light import Hung, Scene
 from server.drawing import axes, tank_view
 from server.models import Tank
 from server.optics.field import at_points, planes
-from server.web import filters
+from server.web import chart_levels, filters
 from server.web.tanks.judged import Judged
 
-LEVELS = tank_view.Levels(
-    tints=(50, 75, 150, 200, 350, 500), lines=(25, 100, 125, 250, 300, 425, 600, 700)
-)
-_WIDE, _NARROW = 470.0, 268.0
+_SIZES = {"": (470.0, 300.0), "_narrow": (268.0, 250.0)}
+"""Most room for a view inside its axes [SVG units]: across, and up."""
 _AIR_CM = 12.0
 
 
@@ -44,8 +42,8 @@ def charts(
     above = _above_values(tank, scene, depth)
     front = _front_values(tank, scene)
     drawn = {}
-    for name, width in (("", _WIDE), ("_narrow", _NARROW)):
-        per_cm = width / tank.length_cm
+    for name, (across, up) in _SIZES.items():
+        per_cm = min(across / tank.length_cm, up / max(tank.width_cm, tank.depth_cm))
         drawn[f"above{name}"] = _above(tank, above, hung, judged, depth, unit, per_cm)
         drawn[f"front{name}"] = _front(tank, front, hung, judged, unit, per_cm)
     return Charts(**drawn, depth_words=filters.length(depth, unit))
@@ -99,10 +97,10 @@ def _above(
         width=tank.width_cm,
         per_cm=per_cm,
         unit=_unit(unit),
-        levels=LEVELS,
+        levels=chart_levels.PPFD,
         title=f"{tank.name} from above, {filters.length(depth_cm, unit)} deep",
         description=f"{_size(tank, unit)}; {lit}, planned. {_told(judged)}",
-        axis_words=f"{unit} from the left wall · front wall below",
+        axis_words=f"{unit} from the left · front below",
         things=[
             tank_view.Thing(
                 across=min(one.animal.x_cm, tank.length_cm),
@@ -132,10 +130,10 @@ def _front(
         headroom=highest + _AIR_CM if hung else 4.0,
         per_cm=per_cm,
         unit=_unit(unit),
-        levels=LEVELS,
+        levels=chart_levels.PPFD,
         title=f"{tank.name} from the front, across its middle",
         description=f"{_size(tank, unit)}. {_told(judged)}",
-        axis_words=f"{unit} from the left wall · depth down the side",
+        axis_words=f"{unit} from the left · depth down the side",
         things=[
             tank_view.Thing(
                 across=min(one.animal.x_cm, tank.length_cm),
