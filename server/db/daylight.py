@@ -21,7 +21,7 @@ from server.dose.acclimation import shortened
 from server.dose.control import CONTROLS, ChannelDay, Fit, Kind, best_day
 from server.dose.cost import Load, RunningCost, running_cost
 from server.dose.day import Course, Day, added, course
-from server.dose.together import light_of, shape_of
+from server.dose.together import Days, light_of, shape_of
 from server.models import Animal, Tank
 from server.optics.emitters import Emitter
 from server.optics.field import at_points, planes, share_into_water
@@ -122,18 +122,37 @@ def lit_groups(
     `raised_cm` hangs every lamp so much higher than its row says.
     """
     gathered: dict[Day, list[LitGroup]] = {}
-    for lamp in lamps:
-        for group in lamp.fit.groups:
-            for place in lamp.places:
-                gathered.setdefault(group.day, []).append(_lit(tank, hung[place], group, raised_cm))
+    for part in lit_parts(tank, hung, lamps, raised_cm=raised_cm):
+        gathered.setdefault(part.day, []).append(part)
+    return tuple(_joined(day, parts) for day, parts in gathered.items())
+
+
+def lit_parts(
+    tank: Tank,
+    hung: Sequence[Hung],
+    lamps: Sequence[LampDay],
+    *,
+    raised_cm: float = 0.0,
+) -> tuple[LitGroup, ...]:
+    """The same, channel group by channel group in a fixed order, whatever their days are."""
     return tuple(
-        LitGroup(
-            day=day,
-            emitters=tuple(emitter for one in parts for emitter in one.emitters),
-            watts=sum(one.watts for one in parts),
-            ppf_umol_s=sum(one.ppf_umol_s for one in parts),
-        )
-        for day, parts in gathered.items()
+        _joined(group.day, [_lit(tank, hung[place], group, raised_cm) for place in lamp.places])
+        for lamp in lamps
+        for group in lamp.fit.groups
+    )
+
+
+def part_days(lamps: Sequence[LampDay]) -> Days:
+    """The days of `lit_parts`, in its order."""
+    return tuple(group.day for lamp in lamps for group in lamp.fit.groups)
+
+
+def _joined(day: Day, parts: Sequence[LitGroup]) -> LitGroup:
+    return LitGroup(
+        day=day,
+        emitters=tuple(emitter for one in parts for emitter in one.emitters),
+        watts=sum(one.watts for one in parts),
+        ppf_umol_s=sum(one.ppf_umol_s for one in parts),
     )
 
 

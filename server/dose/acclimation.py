@@ -19,7 +19,7 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 from numpy.typing import NDArray
@@ -205,15 +205,17 @@ def plan(
     start: date,
     weekly: float = DEFAULT_WEEKLY_RISE,
     step_days: int = 7,
+    able: Callable[[float], Days] | None = None,
 ) -> Plan:
     """The quickest way up that keeps the limit at every animal.
 
     `field(raised_cm)` is asked for the light at the animals for each height that comes into
-    question; `days` is the planned day of each channel group. Raises `NoWayUp` when
-    the gentlest setting is already too much, or when one notch of the lamp is more than a
-    week's rise.
+    question; `days` is the planned day of each channel group; `able(lit_share)` gives the days
+    a coarse control really runs when they are to be shortened (otherwise: exactly).
+    Raises `NoWayUp` when the gentlest setting is already too much, or when one notch of the
+    lamp is more than a week's rise.
     """
-    ladder = _ladder(means, field, days)
+    ladder = _ladder(means, field, days, able or partial(shortened, days))
     peak_held = not means.hours_only
     before = Light(
         peak=np.array([animal.peak_ppfd for animal in used_to]),
@@ -257,11 +259,11 @@ class _Rung:
     light: Light
 
 
-def _ladder(means: Means, field: Field, days: Days) -> list[_Rung]:
+def _ladder(means: Means, field: Field, days: Days, able: Callable[[float], Days]) -> list[_Rung]:
     """Every setting the keeper can make between the gentlest and the planned, in order."""
     lit_min = _lit_minutes(days)
     full = cache(lambda raised_cm: np.asarray(field(raised_cm), dtype=np.float64))
-    shape = cache(lambda lit_share: shape_of(shortened(days, lit_share)))
+    shape = cache(lambda lit_share: shape_of(able(lit_share)))
     settings: list[Setting] = []
     for part in np.linspace(0, 1, _rungs(means, lit_min)):
         setting = _setting(means, float(part), lit_min)

@@ -16,7 +16,9 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.compare.routes import router as compare_pages
+from server.web.compare.what_if_routes import router as what_if_pages
 from server.web.compare.which_routes import router as which_lamp_pages
+from server.web.acclimation.routes import router as acclimation_pages
 from server.web.day.routes import router as day_pages
 from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages
@@ -24,7 +26,10 @@ from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.lending.api import router as meters_json
+from server.web.lending.feed_routes import router as feeds
+from server.web.lending.handover_routes import router as handover_pages
 from server.web.lending.loan_routes import router as loans_pages
+from server.web.lending.message_routes import router as messages_pages
 from server.web.lending.routes import router as meters_pages
 from server.web.light.api import router as light_json
 from server.web.light.routes import router as light_pages
@@ -46,6 +51,7 @@ ROUTERS = (
     measured_map_json,
     light_json,
     light_pages,
+    acclimation_pages,
     day_pages,
     dose_json,
     dose_pages,
@@ -54,13 +60,17 @@ ROUTERS = (
     surveys_pages,
     uploads_pages,
     meters_json,
+    messages_pages,
+    feeds,
     meters_pages,
     loans_pages,
+    handover_pages,
     members_pages,
     stewards_pages,
     travel_pages,
     compare_pages,
     which_lamp_pages,
+    what_if_pages,
     first_page,
     tanks_json,
     tanks_pages,

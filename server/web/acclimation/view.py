@@ -1,0 +1,339 @@
+"""What the pages of a way up show: planning it, where it stands, what was told on the way."""
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from server.db.acclimation import KnownAs, next_step, setting_of
+from server.db.daylight import lamp_days, pressed_together
+from server.dose.acclimation import LOOK_AT, Plan, Setting
+from server.dose.day import added, course, stretches_above
+from server.dose.setpoints import clock_time
+from server.models import AcclimationAnswer, AcclimationPlan, AcclimationStep, Member, Tank
+from server.web import filters
+from server.web.acclimation.work import Goal, at_setting
+from server.web.day.form import ChannelField
+from server.web.day.view import LampLines, lamp_lines
+from server.web.dose.times import read_time, shown_hours, shown_time
+
+ANSWER_WORDS = {
+    "done": "set; nothing was pale",
+    "skipped": "skipped",
+    "pale": "something was pale or shrunken: held",
+    "resumed": "carried on",
+    "back": "went back a step",
+    "stopped": "given up",
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class StepLine:
+    """One step in the table."""
+
+    number: int
+    on: str
+    state: str
+    set_words: str
+    rise: str
+    pace: str
+    least: str
+    most: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PastLine:
+    """What one animal is used to and what it is to get."""
+
+    name: str
+    basis: str
+    used: str
+    goal: str
+    times: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToldLine:
+    """One thing that was told on the way."""
+
+    on: str
+    words: str
+    note: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class PlanForm:
+    """The form of a way up, with the plan it gives."""
+
+    id: int
+    name: str
+    ready: bool
+    missing: str
+    values: dict[str, str]
+    errors: dict[str, str]
+    goals: tuple[tuple[str, str], ...]
+    days: tuple[tuple[str, str], ...]
+    pasts: tuple[tuple[str, str], ...]
+    animals: tuple[tuple[str, str], ...]
+    unit: str
+    more: bool
+    room_told: str
+    answer: str = ""
+    do: str = ""
+    sure: str = ""
+    peak_told: str = ""
+    refused: str = ""
+    steps: tuple[StepLine, ...] = ()
+    past_lines: tuple[PastLine, ...] = ()
+    channels: tuple[ChannelField, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class WayView:
+    """A way up under way, held, or over."""
+
+    id: int
+    name: str
+    own: bool
+    answer: str
+    do: str
+    sure: str
+    state: str
+    due: bool
+    waiting: str
+    step_number: int
+    step_words: tuple[str, ...]
+    lamps: tuple[LampLines, ...]
+    peak_told: str
+    look_at: tuple[str, ...]
+    may_go_back: bool
+    steps: tuple[StepLine, ...]
+    past_lines: tuple[PastLine, ...]
+    told: tuple[ToldLine, ...]
+    values: dict[str, str]
+    errors: dict[str, str]
+
+
+def setting_words(setting: Setting, goal: Goal, who: Member) -> tuple[str, ...]:
+    """A step in the words of somebody standing at the lamps, one line a lamp."""
+    lines = []
+    for one in at_setting(goal.hung, setting):
+        height = filters.length(one.row.height_cm, who.length_unit)
+        power = filters.percent(one.row.power)
+        lines.append(f"{one.stated.row.name}: power {power}, {height} over the water")
+    hours = _hours_words(setting, goal, who.clock)
+    return (*dict.fromkeys(lines), *([hours] if hours else []))
+
+
+def _hours_words(setting: Setting, goal: Goal, clock: str) -> str:
+    if setting.lit_share >= 1:
+        return ""
+    one = added(course(day, peak_ppfd=1) for day in goal.able(setting.lit_share))
+    stretches = stretches_above(one, 1e-9)
+    if not stretches:
+        return ""
+    start, length = max(stretches, key=lambda stretch: stretch[1])
+    on, off = (read_time(clock_time(hour % 24)) for hour in (start, start + length))
+    return f"Lit {shown_time(on, clock)} to {shown_time(off, clock)}, {shown_hours(length)}"
+
+
+# Planning
+
+
+def plan_answer(plan: Plan) -> tuple[str, str]:
+    """The plan in one sentence, and what to do."""
+    if len(plan.steps) == 1:
+        return (
+            "The animals can take the new light at once.",
+            f"No animal's light rises by more than {filters.percent(plan.weekly_rise)}.",
+        )
+    weeks = filters.number(plan.weeks, 1).removesuffix(".0")
+    return (
+        f"{len(plan.steps)} steps in {weeks} weeks, from {filters.day(plan.steps[0].on)} "
+        f"to {filters.day(plan.steps[-1].on)}.",
+        f"Before each step look at the animals; no step gives any of them more than "
+        f"{filters.percent(plan.weekly_rise)} more light.",
+    )
+
+
+SURE = (
+    "The limit is kept on the light field, at every animal, for the dose and for the peak. "
+    "10–20 % a week is our own derivation from published times of adjusting (about three weeks); "
+    "no paper that was read gives a percentage per week."
+)
+
+
+def peak_words(peak_jump: float) -> str:
+    """What hours alone cannot do."""
+    if peak_jump <= 0.01:
+        return ""
+    return (
+        f"By hours alone the dose is led up slowly, but the peak is not: on the first day it is "
+        f"{filters.percent(peak_jump)} higher than an animal is used to. Hang the lamp higher or "
+        "turn it down as well, if you can."
+    )
+
+
+def planned_lines(plan: Plan, goal: Goal, who: Member) -> tuple[StepLine, ...]:
+    """The steps of a plan not kept yet."""
+    return tuple(
+        StepLine(
+            number=step.number,
+            on=filters.day(step.on),
+            state="",
+            set_words="; ".join(setting_words(step.setting, goal, who)),
+            rise=filters.percent(step.largest_rise, 1),
+            pace=pace,
+            least=filters.significant(min(step.dlis_mol_m2_d)),
+            most=filters.significant(max(step.dlis_mol_m2_d)),
+        )
+        for step, pace in zip(plan.steps, plan.limited_by, strict=True)
+    )
+
+
+def past_lines(known: Sequence[KnownAs], dlis: Sequence[float]) -> tuple[PastLine, ...]:
+    """Each animal's way: from, to, how many times."""
+    return tuple(
+        _past_line(one.used_to.name, one.basis, one.used_to.dli_mol_m2_d, dli)
+        for one, dli in zip(known, dlis, strict=True)
+    )
+
+
+def _past_line(name: str, basis: str, used: float, dli: float) -> PastLine:
+    times = f"{filters.significant(dli / used, 2)} times" if used > 0 else ""
+    return PastLine(
+        name=name,
+        basis=basis,
+        used=filters.significant(used),
+        goal=filters.significant(dli),
+        times=times,
+    )
+
+
+# Under way
+
+
+def way_view(
+    who: Member,
+    tank: Tank,
+    plan: AcclimationPlan,
+    steps: Sequence[AcclimationStep],
+    answers: Sequence[AcclimationAnswer],
+    goal: Goal,
+    *,
+    today: date,
+    values: Mapping[str, str],
+    errors: Mapping[str, str],
+) -> WayView:
+    """Where the way stands today."""
+    step = next_step(steps)
+    open_ = plan.state in ("running", "held")
+    due = open_ and plan.state == "running" and step is not None and step.due_on <= today
+    setting = setting_of(step) if step else Setting()
+    answer, do = _where(plan, steps, step, today, due=due)
+    known = json.loads(plan.used_to)
+    last = json.loads(steps[-1].dlis)
+    return WayView(
+        id=tank.id or 0,
+        name=tank.name,
+        own=tank.owner_id == who.id,
+        answer=answer,
+        do=do,
+        sure=SURE,
+        state=plan.state,
+        due=due,
+        waiting="" if due or step is None else filters.day(step.due_on),
+        step_number=step.number if step else 0,
+        step_words=setting_words(setting, goal, who) if step and open_ else (),
+        lamps=_step_lamps(goal, setting, who) if step and open_ and setting.lit_share < 1 else (),
+        peak_told=peak_words(plan.peak_jump),
+        look_at=LOOK_AT,
+        may_go_back=sum(one.done_on is not None for one in steps) >= 2,
+        steps=_step_lines(steps, goal, who, plan),
+        past_lines=tuple(
+            _past_line(one["name"], one["from"], one["dli_mol_m2_d"], dli)
+            for one, dli in zip(known, last, strict=True)
+        ),
+        told=tuple(
+            ToldLine(
+                on=filters.day(one.told_on),
+                words=f"Step {one.step_number}: {ANSWER_WORDS[one.answer]}",
+                note=one.note,
+            )
+            for one in reversed(answers)
+        ),
+        values={"pale": "", "note": "", **values},
+        errors=dict(errors),
+    )
+
+
+def _where(
+    plan: AcclimationPlan,
+    steps: Sequence[AcclimationStep],
+    step: AcclimationStep | None,
+    today: date,
+    *,
+    due: bool,
+) -> tuple[str, str]:
+    of = len(steps)
+    if plan.state == "done":
+        return "The way up is finished.", "Now leave the light alone."
+    if plan.state == "stopped" or step is None:
+        return "This way up was given up.", "The light stays as it was last set."
+    if plan.state == "held":
+        since = filters.day(plan.held_since or today)
+        return (
+            f"The plan holds before step {step.number} of {of}, since {since}.",
+            "Leave the light as it is and look at the animals.",
+        )
+    if due:
+        late = (today - step.due_on).days
+        words = "is due today" if not late else f"has been due since {filters.day(step.due_on)}"
+        return f"Step {step.number} of {of} {words}.", "Look at every animal, then answer below."
+    return (
+        f"Step {step.number} of {of} comes on {filters.day(step.due_on)}.",
+        "Leave the light as it is until then.",
+    )
+
+
+def _step_lines(
+    steps: Sequence[AcclimationStep], goal: Goal, who: Member, plan: AcclimationPlan
+) -> tuple[StepLine, ...]:
+    coming = next_step(steps)
+    lines = []
+    for step in steps:
+        dlis = json.loads(step.dlis)
+        if step.done_on is not None:
+            state = f"set on {filters.day(step.done_on)}"
+        elif step is coming:
+            state = "held" if plan.state == "held" else "next"
+        else:
+            state = ""
+        lines.append(
+            StepLine(
+                number=step.number,
+                on=filters.day(step.due_on),
+                state=state,
+                set_words="; ".join(setting_words(setting_of(step), goal, who)),
+                rise=filters.percent(step.largest_rise, 1),
+                pace=step.limited_by,
+                least=filters.significant(min(dlis)),
+                most=filters.significant(max(dlis)),
+            )
+        )
+    return tuple(lines)
+
+
+def _step_lamps(goal: Goal, setting: Setting, who: Member) -> tuple[LampLines, ...]:
+    days = pressed_together(goal.days, setting.lit_share)
+    return lamp_lines(lamp_days(goal.hung, days, control=goal.control), who.clock)
+
+
+def rise_words(name: str, rise: float, weekly: float) -> str:
+    """Why a step may not be set after all."""
+    much = filters.percent(rise) if rise < 100 else "far"
+    return (
+        f"This step would now give {name} {much} more light than it lives in, and "
+        f"{filters.percent(weekly)} is allowed. It was moved, is new, or the goal was changed: "
+        "give this plan up and draw up a new one."
+    )

@@ -1,0 +1,170 @@
+"""The sums of a way up: what animals are used to, the plan on the field, a step looked at again."""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.db.acclimation import KnownAs
+from server.db.daylight import lamp_days, light_at, lit_parts, part_days, pressed_together
+from server.db.days import GroupDay
+from server.db.light import Hung
+from server.dose.acclimation import (
+    Plan,
+    Setting,
+    UsedTo,
+    at_the_shop,
+    of_unknown_past,
+    plan,
+)
+from server.dose.day import added, course, lit_hours
+from server.dose.together import Days, Light, light_of, shape_of
+from server.models import Animal, Tank
+from server.web.acclimation.form import PAST_WORDS, Past, WayTyped
+from server.web.day.lit import Lit
+
+FloatArray = NDArray[np.float64]
+# Stored figures are rounded; a rise is looked at again with this much room, far below 1 %.
+ROUNDED = 2e-3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Goal:
+    """What the way leads to: lamps, their day, and how they are switched."""
+
+    tank: Tank
+    hung: tuple[Hung, ...]
+    days: tuple[GroupDay, ...]
+    control: str
+
+    def able(self, lit_share: float) -> Days:
+        """The days the controls run when the goal's are shortened to a share."""
+        wanted = pressed_together(self.days, lit_share)
+        return part_days(lamp_days(self.hung, wanted, control=self.control))
+
+    def field(self, animals: Sequence[Animal]) -> Callable[[float], FloatArray]:
+        """Light of every channel group at the animals, with the lamps so much higher."""
+        lamps = lamp_days(self.hung, self.days, control=self.control)
+
+        def at_height(raised_cm: float) -> FloatArray:
+            parts = lit_parts(self.tank, self.hung, lamps, raised_cm=raised_cm)
+            return light_at(self.tank, parts, animals)
+
+        return at_height
+
+    def light(self, animals: Sequence[Animal], setting: Setting) -> Light:
+        """Peak and dose of the animals at a setting of the way."""
+        full = self.field(animals)(setting.raised_cm) * setting.power
+        return light_of(full, shape_of(self.able(setting.lit_share)))
+
+    @property
+    def lit_hours(self) -> float:
+        """Hours with any light a day [h]."""
+        return lit_hours(added(course(day, peak_ppfd=1) for day in self.able(1.0)))
+
+
+def known(
+    typed: WayTyped, animals: Sequence[Animal], now: Lit | None, before: Lit | None, hours: float
+) -> tuple[KnownAs, ...]:
+    """What each animal is used to, by what the keeper said of its past."""
+    return tuple(
+        KnownAs(
+            animal_id=animal.id or 0,
+            used_to=_used_to(past, typed, animal, now, before, hours),
+            basis=PAST_WORDS[past].removesuffix(", below"),
+        )
+        for animal, past in zip(animals, typed.past, strict=True)
+    )
+
+
+def _used_to(
+    past: Past,
+    typed: WayTyped,
+    animal: Animal,
+    now: Lit | None,
+    before: Lit | None,
+    hours: float,
+) -> UsedTo:
+    if past == "shop":
+        return at_the_shop(name=animal.name, ppfd=typed.shop_ppfd, hours=typed.shop_hours)
+    here = {"now": now, "before": before}.get(past)
+    if here is not None:
+        for place, other in enumerate(here.animals):
+            if other.id == animal.id and here.light.dli[place] > 0:
+                return UsedTo(
+                    name=animal.name,
+                    peak_ppfd=float(here.light.peak[place]),
+                    dli_mol_m2_d=float(here.light.dli[place]),
+                )
+    return of_unknown_past(name=animal.name, low_ppfd=animal.low_ppfd, hours=hours)
+
+
+def way_up(
+    typed: WayTyped, goal: Goal, animals: Sequence[Animal], from_light: Sequence[KnownAs]
+) -> Plan:
+    """The plan on the light field. Raises `NoWayUp`."""
+    return plan(
+        used_to=[one.used_to for one in from_light],
+        field=goal.field(animals),
+        days=goal.able(1.0),
+        able=goal.able,
+        means=typed.means,
+        start=typed.start,
+        weekly=typed.weekly,
+        step_days=typed.step_days,
+    )
+
+
+def too_much(
+    goal: Goal,
+    setting: Setting,
+    animals: Sequence[Animal],
+    lived: Sequence[UsedTo],
+    *,
+    weekly: float,
+    peak_held: bool,
+) -> tuple[str, float] | None:
+    """The animal a step would now raise by more than the limit, and by how much; else None.
+
+    Looked at again when a step falls due: an animal may have been moved, a new one come in, or
+    the goal redrawn since the plan was made. `lived` is what each animal lives in today.
+    """
+    light = goal.light(animals, setting)
+    worst: tuple[str, float] | None = None
+    for place, was in enumerate(lived):
+        rise = light.dli[place] / was.dli_mol_m2_d - 1 if was.dli_mol_m2_d > 0 else np.inf
+        if peak_held:
+            peak = light.peak[place] / was.peak_ppfd - 1 if was.peak_ppfd > 0 else np.inf
+            rise = max(rise, peak)
+        if rise > weekly + ROUNDED and (worst is None or rise > worst[1]):
+            worst = (was.name, float(rise))
+    return worst
+
+
+def lives_in(animals: Sequence[Animal], now: Lit) -> list[UsedTo]:
+    """What each animal gets today."""
+    return [
+        UsedTo(
+            name=animal.name,
+            peak_ppfd=float(now.light.peak[place]),
+            dli_mol_m2_d=float(now.light.dli[place]),
+        )
+        for place, animal in enumerate(animals)
+    ]
+
+
+def at_setting(hung: Sequence[Hung], setting: Setting) -> tuple[Hung, ...]:
+    """Lamps as they hang at a step."""
+    return tuple(
+        replace(
+            one,
+            row=one.row.model_copy(
+                update={
+                    "power": one.row.power * setting.power,
+                    "height_cm": one.row.height_cm + setting.raised_cm,
+                }
+            ),
+        )
+        for one in hung
+    )
