@@ -12,13 +12,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from server.comparing.side_by_side import shimmer_left
 from server.optics.emitters import Emitter
 from server.optics.field import at_points, planes, share_into_water
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 MOST_OF_ONE = 6
-HEIGHTS = 9
+HEIGHTS = 7
 LEAST_POWER = 0.1  # dimmed further, many lamps change colour or flicker; common practice
 MUCH_TOO_BIG = 0.25  # in range already below this power: half as many photons would do
 
@@ -63,7 +64,8 @@ class Fitting:
     """So many of one lamp at the best height and power.
 
     in_range of the wanted places get their range there; mean_ppfd and uniformity over the depth
-    in the middle of the wanted ones; missed_share of the photons never enter the water.
+    in the middle of the wanted ones; missed_share of the photons never enter the water; shimmer
+    is what is left of a small lamp's dance in the middle of the tank.
     `why_not` is empty when every wanted place can be served.
     """
 
@@ -79,6 +81,7 @@ class Fitting:
     mean_ppfd: float
     uniformity: float
     missed_share: float
+    shimmer: float
     watts_at_power: float
     price: float | None
     why_not: str = ""
@@ -87,6 +90,24 @@ class Fitting:
     @property
     def share_in_range(self) -> float:
         return self.in_range / self.wanted
+
+
+def likeliest(
+    tank: Tank, wanted: Sequence[Wanted], shelf: Sequence[Offered], budget: Budget
+) -> tuple[Offered, ...]:
+    """The shelf, those first whose photons come nearest to what the tank wants.
+
+    Half of a lamp's photons are reckoned to arrive; only the order rests on it.
+    """
+    middle = float(np.mean([(place.low_ppfd + place.high_ppfd) / 2 for place in wanted]))
+    need = middle * tank.length_cm * tank.width_cm * 1e-4 / 0.5
+
+    def distance(lamp: Offered) -> float:
+        counts = range(1, max(1, min(MOST_OF_ONE, _affordable(lamp, budget))) + 1)
+        enough = [math.log(count * lamp.ppf_umol_s / need) for count in counts]
+        return min(e if e >= 0 else -3 * e for e in enough)
+
+    return tuple(sorted(shelf, key=distance))
 
 
 def places_along(tank: Tank, count: int) -> tuple[tuple[float, float], ...]:
@@ -161,6 +182,43 @@ def heights_of(lamp: Offered, headroom_cm: float | None) -> tuple[float, ...]:
     return tuple(dict.fromkeys(round(float(height), 1) for height in tried))
 
 
+@dataclass(frozen=True, kw_only=True)
+class Height:
+    """The best height of several for lamps that hang level, and the power to run them at."""
+
+    height_cm: float
+    power: float
+    in_range: int
+    too_dim: int
+    too_bright: int
+
+
+def best_height(
+    tank: Tank,
+    water: Water,
+    wanted: Sequence[Wanted],
+    hang: Callable[[float], Sequence[Emitter]],
+    heights_cm: Sequence[float],
+) -> Height:
+    """Most places in range; of equals the least power. `hang` gives the lamps at full power."""
+    low = np.array([place.low_ppfd for place in wanted])
+    high = np.array([place.high_ppfd for place in wanted])
+    tried = []
+    for height_cm in heights_cm:
+        full = _at(tank, water, wanted, hang(height_cm))
+        power = best_power(full, low, high)
+        dim, bright = int((power * full < low).sum()), int((power * full > high).sum())
+        tried.append((len(wanted) - dim - bright, -power, height_cm, dim, bright))
+    in_range, minus_power, height_cm, dim, bright = max(tried)
+    return Height(
+        height_cm=height_cm,
+        power=-minus_power,
+        in_range=in_range,
+        too_dim=dim,
+        too_bright=bright,
+    )
+
+
 def _fit(
     tank: Tank,
     water: Water,
@@ -169,33 +227,27 @@ def _fit(
     count: int,
     heights: Sequence[float],
 ) -> Fitting:
-    low = np.array([place.low_ppfd for place in wanted])
-    high = np.array([place.high_ppfd for place in wanted])
-    tried = []
-    for height in heights:
-        full = _at(tank, water, wanted, _hung(tank, lamp, count, height))
-        power = best_power(full, low, high)
-        ppfd = power * full
-        dim, bright = int((ppfd < low).sum()), int((ppfd > high).sum())
-        tried.append((len(wanted) - dim - bright, -power, height, dim, bright))
-    in_range, minus_power, height, dim, bright = max(tried)
-    emitters = _hung(tank, lamp, count, height)
+    best = best_height(
+        tank, water, wanted, lambda height_cm: _hung(tank, lamp, count, height_cm), heights
+    )
+    emitters = _hung(tank, lamp, count, best.height_cm)
     depth = float(np.median([place.depth_cm for place in wanted]))
     (plane,) = planes(tank, water, emitters, depths_cm=(depth,), cell_cm=_cell(tank))
     return Fitting(
         key=lamp.key,
         name=lamp.name,
         count=count,
-        height_cm=height,
-        power=-minus_power,
-        in_range=in_range,
+        height_cm=best.height_cm,
+        power=best.power,
+        in_range=best.in_range,
         wanted=len(wanted),
-        too_dim=dim,
-        too_bright=bright,
-        mean_ppfd=-minus_power * plane.mean,
+        too_dim=best.too_dim,
+        too_bright=best.too_bright,
+        mean_ppfd=best.power * plane.mean,
         uniformity=plane.uniformity,
         missed_share=1.0 - share_into_water(tank, water, emitters),
-        watts_at_power=-minus_power * count * lamp.watts,
+        shimmer=shimmer_left(tank, water, emitters) or 0.0,
+        watts_at_power=best.power * count * lamp.watts,
         price=None if lamp.price is None else count * lamp.price,
     )
 
@@ -269,6 +321,7 @@ def _refusal(lamp: Offered, wanted: Sequence[Wanted], why_not: str) -> Fitting:
         mean_ppfd=0.0,
         uniformity=0.0,
         missed_share=1.0,
+        shimmer=0.0,
         watts_at_power=0.0,
         price=lamp.price,
         why_not=why_not,
@@ -287,9 +340,9 @@ def _with_words(fit: Fitting, most: int) -> Fitting:
 def _shortfall(fit: Fitting, *, limited: bool) -> str:
     """Why not everybody can be served, in words."""
     places = f"{fit.wanted - fit.in_range} of {fit.wanted}"
-    if fit.too_dim and fit.too_bright:
-        return f"Too uneven: at its best {places} are out of range, some dim and some bright."
-    if fit.too_bright:
-        return f"Too strong even at {100 * fit.power:.0f} % and full height: {places} too bright."
-    more = " within the budget" if limited else ""
-    return f"Not enough light{more}: {places} stay too dim at full power."
+    if fit.too_bright and not fit.too_dim and fit.power <= LEAST_POWER * 1.01:
+        return f"Too strong even dimmed to {100 * fit.power:.0f} %: {places} too bright."
+    if fit.too_dim and not fit.too_bright and fit.power >= 0.995:
+        more = " within the budget" if limited else ""
+        return f"Not enough light{more}: {places} stay too dim at full power."
+    return f"Too uneven: whatever its power, at its best {places} are out of range."

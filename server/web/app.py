@@ -15,10 +15,10 @@ from server.db import members
 from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
+from server.web.acclimation.routes import router as acclimation_pages
 from server.web.compare.routes import router as compare_pages
 from server.web.compare.what_if_routes import router as what_if_pages
 from server.web.compare.which_routes import router as which_lamp_pages
-from server.web.acclimation.routes import router as acclimation_pages
 from server.web.day.routes import router as day_pages
 from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages

@@ -9,6 +9,7 @@ from server.comparing.side_by_side import Side
 from server.db.sides import SetupRows
 from server.drawing import axes, tank_view
 from server.optics.field import planes
+from server.optics.tank import Tank
 from server.web import filters
 
 Floats = NDArray[np.float64]
@@ -72,21 +73,39 @@ def from_above(
 
 
 def difference(
-    before: Floats, after: Floats, side: Side, *, depth_cm: float, unit: str, room: float
+    before: Floats, after: Floats, tank: Tank, *, depth_words: str, unit: str, room: float
 ) -> tank_view.TankView:
     """After minus before over one tank at one depth, with signed contours."""
     change = after - before
     return tank_view.plan(
         change,
-        length=side.tank.length_cm,
-        width=side.tank.width_cm,
-        per_cm=room / side.tank.length_cm,
+        length=tank.length_cm,
+        width=tank.width_cm,
+        per_cm=room / tank.length_cm,
         unit=unit_of(unit),
         levels=CHANGE,
-        title=f"What changes, {filters.length(depth_cm, unit)} deep",
+        title=f"What changes, {depth_words} deep",
         description=(
             f"From {filters.number(float(change.min()))} to "
             f"{filters.number(float(change.max()))} µmol m⁻² s⁻¹."
+        ),
+        axis_words=f"{unit} from the left wall",
+    )
+
+
+def alone(ppfd: Floats, tank: Tank, *, title: str, unit: str, per_cm: float) -> tank_view.TankView:
+    """One depth of one tank from above."""
+    return tank_view.plan(
+        ppfd,
+        length=tank.length_cm,
+        width=tank.width_cm,
+        per_cm=per_cm,
+        unit=unit_of(unit),
+        levels=LEVELS,
+        title=title,
+        description=(
+            f"PPFD from {filters.ppfd(float(ppfd.min()))} to "
+            f"{filters.ppfd(float(ppfd.max()))} µmol m⁻² s⁻¹."
         ),
         axis_words=f"{unit} from the left wall",
     )

@@ -19,6 +19,7 @@ class WhichAsked:
     """The budget; depth, low and high count only where nobody lives in the tank yet."""
 
     budget: Budget
+    page: int
     depth_cm: float
     low_ppfd: float
     high_ppfd: float
@@ -39,6 +40,7 @@ def read_which(query: QueryParams, tank: Tank, animals: list[Animal], unit: str)
         errors["high"] = "The upper end must be above the lower end."
         low, high = None, None
     return WhichAsked(
+        page=_page(query.get("page", "")),
         budget=Budget(
             watts=_number(values, "watts", errors, high=MOST_WATTS),
             money=_number(values, "money", errors, high=MOST_MONEY),
@@ -52,6 +54,10 @@ def read_which(query: QueryParams, tank: Tank, animals: list[Animal], unit: str)
 
 
 _BUDGET = ("watts", "money")
+
+
+def _page(typed: str) -> int:
+    return max(1, int(typed)) if typed.isascii() and typed.isdigit() and len(typed) < 4 else 1
 
 
 def _number(

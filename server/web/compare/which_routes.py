@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.comparing.which_lamp import fittings
+from server.comparing.which_lamp import fittings, likeliest
 from server.db import days, light, members, shelf, tanks
 from server.dose.cost import full_light_hours
 from server.dose.day import course
@@ -16,6 +16,8 @@ from server.web.tanks.open import tank_to_see
 
 router = APIRouter(include_in_schema=False)
 
+MOST_TRIED = 8
+"""Lamps worked out for one page, so that a long shelf does not keep anybody waiting."""
 USUAL_FULL_HOURS = 8.0
 """Where a tank has no day yet, a year's cost is reckoned for so many hours of full light."""
 
@@ -32,11 +34,14 @@ def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response
     places = shelf.wanted(tank, animals) or shelf.wanted_on(
         tank, depth_cm=asked.depth_cm, low_ppfd=asked.low_ppfd, high_ppfd=asked.high_ppfd
     )
+    glass = light.optics_tank(tank)
+    ranked = likeliest(glass, places, shelf.offered(lamps, tank), asked.budget)
+    first = MOST_TRIED * (asked.page - 1)
     found = fittings(
-        light.optics_tank(tank),
+        glass,
         light.water_of(tank),
         places,
-        shelf.offered(lamps, tank),
+        ranked[first : first + MOST_TRIED],
         budget=asked.budget,
         headroom_cm=tank.headroom_cm,
     )
@@ -49,6 +54,7 @@ def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response
         price_per_kwh=settled.price_per_kwh if settled else 0.3,
         full_light_hours=hours,
         currency=settled.currency if settled else "",
+        tried=(first, len(ranked)),
     )
     return page(request, "compare/which.html", view=view, status=422 if asked.errors else 200)
 

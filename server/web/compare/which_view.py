@@ -22,6 +22,7 @@ class FittingLine:
     mean: str
     uniformity: str
     missed: str
+    shimmer: str
     watts: str
     price: str
     note: str
@@ -42,6 +43,8 @@ class WhichView:
     by_animals: int
     unit: str
     currency: str
+    tried: str
+    next_page: int | None
     values: dict[str, str]
     errors: dict[str, str]
 
@@ -56,6 +59,7 @@ def which_page(
     price_per_kwh: float,
     full_light_hours: float | None,
     currency: str,
+    tried: tuple[int, int],
 ) -> WhichView:
     lines = [
         (fit, _line(who, tank, fit, price_per_kwh, full_light_hours, currency)) for fit in found
@@ -73,8 +77,20 @@ def which_page(
         by_animals=animals,
         unit=who.length_unit,
         currency=currency,
+        tried=_tried(tried, len(found)),
+        next_page=asked.page + 1 if tried[0] + len(found) < tried[1] and found else None,
         values=asked.values,
         errors=asked.errors,
+    )
+
+
+def _tried(tried: tuple[int, int], count: int) -> str:
+    first, all_lamps = tried
+    if all_lamps <= count:
+        return ""
+    return (
+        f"Lamps {first + 1} to {first + count} of {all_lamps} were tried, those first whose "
+        "photons come nearest to what this tank wants."
     )
 
 
@@ -126,6 +142,7 @@ def _line(
         mean=filters.ppfd(fit.mean_ppfd),
         uniformity=filters.number(fit.uniformity, 2),
         missed=filters.percent(fit.missed_share),
+        shimmer=filters.percent(fit.shimmer),
         watts=watts,
         price=price,
         note=fit.note,
