@@ -213,7 +213,7 @@ def _response(
 
 def _node_counts(tank: Tank, depth_cm: float) -> tuple[int, int]:
     scale = 0.5 * tank.depth_cm
-    counts = [int(np.clip(6 + np.ceil(e / scale), 8, 24)) for e in (tank.length_cm, tank.width_cm)]
+    counts = [int(np.clip(6 + np.ceil(e / scale), 8, 20)) for e in (tank.length_cm, tank.width_cm)]
     return counts[0], counts[1]
 
 

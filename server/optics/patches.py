@@ -33,8 +33,11 @@ Floats = NDArray[np.float64]
 MAX_IMAGES = 7
 """Most imagined tanks to each side for scattered light, which walls weaken soon."""
 
+MOST_PIECES = 480
+"""Bound on the pieces of all faces together, and half of it for the floor alone."""
+
 _FAINT = 1e-4
-_AT_ONCE = 400_000
+_AT_ONCE = 60_000
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -101,13 +104,14 @@ def other_axes(axis: int) -> tuple[int, int]:
     return first, second
 
 
-def faces_of(tank: Tank, *, most_pieces: int = 220) -> tuple[Face, ...]:
+def faces_of(tank: Tank) -> tuple[Face, ...]:
     """Floor and diffuse walls that return anything, cut finely enough for their distances."""
     size = (tank.length_cm, tank.width_cm, tank.depth_cm)
     found = []
     sides = ((tank.walls.left, 0, 0.0), (tank.walls.right, 0, size[0]),
              (tank.walls.front, 1, 0.0), (tank.walls.back, 1, size[1]))  # fmt: skip
     scattering = sum(albedo_of(wall) > 0.0 for wall, _, _ in sides)
+    most_pieces = MOST_PIECES // max(2, scattering + 1)
     for wall, axis, at in sides:
         if albedo_of(wall) > 0.0:
             inward = 1 if at == 0.0 else -1
@@ -153,7 +157,7 @@ def transfer(
     is weakened by the walls' and the surface's reflectance at its own angle and by the water
     along it, taken at the middle of the piece or, where that is coarse, of parts of it.
     """
-    split = _split(tank, face)
+    split = _split(tank, face) if receivers.axis == face.axis else 1
     fine = face.split(split)
     total = np.zeros((len(absorptions_per_m), receivers.points.shape[0], face.size))
     block = max(1, _AT_ONCE // ((fine.shape[0] + 1) * (fine.shape[1] + 1)))
