@@ -8,7 +8,7 @@ from sqlalchemy import text
 from sqlmodel import Session, col, delete, or_, select
 
 from server.db import messages
-from server.db.lending_rule import lending_rule
+from server.db.lending_rule import calendar_name, lending_rule
 from server.db.members import now
 from server.lending import book as books
 from server.lending import offers
@@ -162,6 +162,7 @@ def _keep(
     _keep_requests(db, before, after)
     _keep_rests(db, meter, before, after)
     ids = _keep_loans(db, meter, before, after)
+    calendar_name(db)  # made with the first loan, so that feeds never change their ids
     _keep_days(db, meter, before, after, ids)
     meter.state = _state(after, today=today)
     db.add(meter)

@@ -47,6 +47,12 @@ def calendar_name(db: Session) -> str:
     return _row(db).calendar_name
 
 
+def calendar_name_of(db: Session) -> str:
+    """The same for a reading session; there is a row as soon as anything was lent."""
+    row = db.get(LendingRule, 1)
+    return row.calendar_name if row else "not-lent-yet"
+
+
 def _row(db: Session) -> LendingRule:
     row = db.get(LendingRule, 1)
     if row is None:

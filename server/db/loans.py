@@ -264,12 +264,8 @@ def settle_meter(db: Session, meter_id: int, *, today: date) -> None:
 
 
 def _remind(db: Session, meter: Meter, reminder: Reminder) -> None:
-    if reminder.member_id is not None:
-        recipients = [reminder.member_id]
-    else:
-        statement = select(Member.id).where(Member.role == "steward", col(Member.left_at).is_(None))
-        recipients = [one for one in db.exec(statement) if one is not None]
-    for member_id in recipients:
+    ids = _stewards(db) if reminder.member_id is None else [reminder.member_id]
+    for member_id in ids:
         messages.tell(
             db,
             member_id,
@@ -278,6 +274,22 @@ def _remind(db: Session, meter: Meter, reminder: Reminder) -> None:
             link=f"/meters/{meter.id}",
             key=f"{reminder.key}:{member_id}",
         )
+
+
+def tell_stewards(db: Session, meter: Meter, *, subject: str, words: str) -> None:
+    for member_id in _stewards(db):
+        messages.tell(
+            db,
+            member_id,
+            subject=f"{meter.name}: {subject}",
+            words=words,
+            link=f"/meters/{meter.id}",
+        )
+
+
+def _stewards(db: Session) -> list[int]:
+    statement = select(Member.id).where(Member.role == "steward", col(Member.left_at).is_(None))
+    return [one for one in db.exec(statement) if one is not None]
 
 
 def newest_calibrations(db: Session, meter_id: int) -> list[MeterCalibration]:

@@ -45,6 +45,12 @@ def member_by_email(db: Session, email: str) -> Member | None:
     return db.exec(select(Member).where(Member.email == email.strip().lower())).first()
 
 
+def member_by_feed(db: Session, secret: str) -> Member | None:
+    """Whose calendar feed a secret address is; nobody's once they have left."""
+    statement = select(Member).where(Member.feed_secret == secret, col(Member.left_at).is_(None))
+    return db.exec(statement).first()
+
+
 def all_members(db: Session) -> list[Member]:
     """Everybody who has not left, by name."""
     here = select(Member).where(col(Member.left_at).is_(None))

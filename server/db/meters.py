@@ -5,6 +5,7 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
+from server.db.lending_rule import calendar_name
 from server.db.members import now
 from server.models import Handover, Meter, MeterCalibration, MeterCondition, MeterRest
 
@@ -49,6 +50,7 @@ def add_meter(
     )
     db.add(found)
     db.flush()
+    calendar_name(db)  # made with the first meter, so that feeds never change their ids
     return found
 
 
