@@ -8,15 +8,10 @@ from server.models import Member
 from server.optics.lamp import LIMITS, Layout
 from server.optics.shimmer import LIMITS as WATER_LIMITS
 from server.optics.shimmer import Ripple
+from server.web.light.layout_form import read_layout
 from server.web.light.light_form import typed_in
 from server.web.tanks.typed import Refused, TypedIn
 
-LAYOUTS = (
-    ("point", "One small spot: a single LED or a tight cluster under one lens"),
-    ("grid", "Single LEDs spread over a panel or bar"),
-    ("square", "A glowing face: a dense cluster or a reflector"),
-    ("tubes", "Tubes side by side"),
-)
 DEFAULTS = {
     "layout": "grid",
     "count_x": "6",
@@ -61,7 +56,7 @@ def read_shimmer(query: QueryParams, who: Member | None) -> ShimmerTyped | Refus
     """The shimmer calculator's address."""
     inches = who is not None and who.length_unit == "in"
     typed = typed_in(query, who, DEFAULTS | (_INCH_DEFAULTS if inches else {}))
-    layout = _layout(typed)
+    layout = read_layout(typed)
     beam = typed.number("beam", low=5, high=170, like="90", unit="degrees")
     height = _length(typed, "height", LIMITS["height_cm"], 25)
     depth = _length(typed, "depth", WATER_LIMITS["depth_cm"], 30)
@@ -89,43 +84,6 @@ def read_shimmer(query: QueryParams, who: Member | None) -> ShimmerTyped | Refus
         typed.values,
         typed.unit,
     )
-
-
-def _layout(typed: TypedIn) -> Layout | None:
-    """The layout; the fields that belong to another kind are only kept as typed."""
-    for name in ("count_x", "count_y", "pitch_x", "pitch_y", "side", "tube_length"):
-        typed.words(name, most=20)
-    kind = typed.choice("layout", [key for key, _ in LAYOUTS], otherwise="grid")
-    if kind == "point":
-        return Layout()
-    if kind == "square":
-        side = _length(typed, "side", LIMITS["side_cm"], 6)
-        return Layout(side_cm=side)
-    count_x = 1 if kind == "tubes" else _count(typed, "count_x", 60)
-    count_y = _count(typed, "count_y", 40)
-    pitch_x = 0.0 if kind == "tubes" else _length(typed, "pitch_x", LIMITS["pitch_x_cm"], 4)
-    pitch_y = _length(typed, "pitch_y", LIMITS["pitch_y_cm"], 4)
-    tube = _length(typed, "tube_length", LIMITS["tube_length_cm"], 85) if kind == "tubes" else None
-    if typed.errors:
-        return None
-    try:
-        return Layout(
-            count_x=count_x,
-            count_y=count_y,
-            pitch_x_cm=pitch_x,
-            pitch_y_cm=pitch_y,
-            tube_length_cm=tube,
-        )
-    except ValueError as wrong:
-        typed.errors["count_x"] = f"{str(wrong)[:1].upper()}{str(wrong)[1:]}."
-        return None
-
-
-def _count(typed: TypedIn, name: str, most: int) -> int:
-    value = typed.number(name, low=1, high=most, like="4") or 1.0
-    if value != int(value):
-        typed.errors[name] = "Type a whole number, such as 4."
-    return int(value)
 
 
 def _length(

@@ -8,7 +8,8 @@ from server.optics.emitters import Emitter
 from server.optics.lamp import LampModel, Layout, lamp_emitters
 from server.optics.shimmer import Ripple, Shimmer, shimmer
 from server.web.filters import CM_PER_INCH, length, percent
-from server.web.light.shimmer_form import LAYOUTS, ShimmerTyped
+from server.web.light.layout_form import LAYOUTS
+from server.web.light.shimmer_form import ShimmerTyped
 from server.web.tanks.typed import Refused
 
 WIDE, NARROW, HEIGHT = 720.0, 340.0, 240.0
