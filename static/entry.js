@@ -47,11 +47,20 @@ function newId() {
 // ---------- sending ----------
 
 let sending = null;
+let more = false; // something was kept while sending
 let trouble = ""; // "", "offline", "sign-in" or "not-yours"
 
 function send() {
-  sending = sending || sendAll().finally(() => { sending = null; });
+  more = true;
+  sending = sending || sendUntilDone().finally(() => { sending = null; });
   return sending;
+}
+
+async function sendUntilDone() {
+  while (more) {
+    more = false;
+    await sendAll();
+  }
 }
 
 async function sendAll() {
@@ -198,6 +207,7 @@ class EntryPage {
     this.ask(entry);
     if (what !== "again") this.goOn();
     this.show();
+    this.say("Sending…");
     return sendAndTell();
   }
 
@@ -270,6 +280,19 @@ class EntryPage {
     box.append(words, actions);
   }
 
+  // The plan's value, moved by what the readings so far say of the plan.
+  expected(point, without) {
+    const ratios = [];
+    for (const one of this.all()) {
+      const at = this.points.find((p) => p.id === one.point);
+      if (at && at.expected_ppfd && one.value > 0 && one.client_id !== without) ratios.push(one.value / at.expected_ppfd);
+    }
+    ratios.sort((a, b) => a - b);
+    const middle = ratios.length >> 1;
+    const scale = ratios.length < 2 ? 1 : ratios.length % 2 ? ratios[middle] : (ratios[middle - 1] + ratios[middle]) / 2;
+    return point.expected_ppfd * scale;
+  }
+
   choice(words, act) {
     const button = document.createElement("button");
     button.type = "button";
@@ -283,7 +306,7 @@ class EntryPage {
     const others = this.all().filter((one) => one.client_id !== entry.client_id);
     const nearby = usualNearby(entry.at, others);
     const point = this.points.find((p) => p.id === entry.point_id);
-    const planned = point && point.expected_ppfd;
+    const planned = point && point.expected_ppfd && this.expected(point, entry.client_id);
     const views = [["its neighbours lead one to expect", nearby], ["the plan leads one to expect", planned]]
       .filter(([, usual]) => usual && usual > 1);
     if (!views.length) return null;
@@ -301,6 +324,7 @@ class EntryPage {
     this.local.push(corrected);
     document.getElementById("entry-question").hidden = true;
     this.show();
+    this.say("Sending…");
     return sendAndTell();
   }
 
@@ -328,7 +352,7 @@ class EntryPage {
       text("entry-name", point.name);
       text("entry-words", point.words);
       document.querySelector("#entry-place span").textContent = point.place;
-      text("entry-expected", point.expected ? `Expect ${point.expected}` : "");
+      text("entry-expected", point.expected_ppfd ? `Expect about ${brief(this.expected(point))}` : "");
       this.form.elements.point_id.value = this.place ? "" : point.id;
     }
     this.marks(point);
@@ -447,7 +471,7 @@ function number(typed) {
   return /^[0-9]*\.?[0-9]+$|^[0-9]+\.$/.test(words) ? Number(words) : NaN;
 }
 
-const brief = (value) => String(Number(value.toPrecision(2)));
+const brief = (value) => String(Number(value.toPrecision(2))); // an expectation has two digits
 const within = (value, size) => Math.round(Math.min(Math.max(value, 0), size) * 10) / 10;
 const text = (id, words) => { document.getElementById(id).textContent = words; };
 
@@ -460,7 +484,7 @@ function link(words, address) {
 
 function ownPoint(at, unit) {
   const [x, y, depth] = at.map((v) => String(Math.round((unit === "in" ? v / 2.54 : v) * 10) / 10));
-  return { id: 0, name: "", words: "", place: `${x} from left, ${y} from front, ${depth} deep`, expected: "", at };
+  return { id: 0, name: "", words: "", place: `${x} from left, ${y} from front, ${depth} deep`, expected_ppfd: null, at };
 }
 
 // The nearest four readings within an arm's breadth, as server/surveys/readings.py weighs them.

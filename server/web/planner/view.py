@@ -22,7 +22,9 @@ from server.web.tanks.typed import shown_length
 
 LOWEST_CM, USUAL_HIGHEST_CM = 5.0, 80.0
 """Ends of the height slider, wider where a lamp hangs beyond them."""
-GAUGE = (15.0, 1500.0)
+GAUGE_WIDTH = 168.0
+LOW_FRONT = 310.0
+"""A front view no taller than this stays in sight on a phone while lamps are moved."""
 PLANNED_SURE = "Planned from stated figures, not measured: it can be off by a third."
 
 
@@ -117,6 +119,11 @@ class PlanView:
     errors: dict[str, str]
     keep_name: str
 
+    @property
+    def front_is_low(self) -> bool:
+        """Whether a phone has room for the front view and the sliders at once."""
+        return self.drawn.narrow is not None and self.drawn.narrow.front.height <= LOW_FRONT
+
 
 @dataclass(frozen=True, kw_only=True)
 class Subject:
@@ -170,7 +177,7 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
         sure=PLANNED_SURE,
         wide=draw.wide(picture) if "wide" in sizes else None,
         narrow=draw.narrow(picture) if "narrow" in sizes else None,
-        rows=tuple(_row(one, asked.unit, was, n) for n, one in enumerate(judged)),
+        rows=_rows(judged, asked.unit, was),
         focus_words=_focus_words(asked),
         change_words=_change_words(difference, asked) if difference is not None else "",
         change_wide=draw.change(picture, difference, width=620.0)
@@ -284,7 +291,18 @@ def _change_words(difference: light.Floats, asked: WhatIf) -> str:
     )
 
 
-def _row(one: Judged, unit: str, was: light.Floats | None, n: int) -> AnimalRow:
+def _rows(judged: Sequence[Judged], unit: str, was: light.Floats | None) -> tuple[AnimalRow, ...]:
+    """Who gets what; all gauges of the table on one scale."""
+    ends = [end for one in judged for end in (one.animal.low_ppfd, one.animal.high_ppfd)]
+    seen = [one.ppfd for one in judged if one.ppfd is not None]
+    every = [max(value, 5.0) for value in (*ends, *seen)] or [50.0, 500.0]
+    scale = (min(every) * 0.75, max(every) * 1.33)
+    return tuple(_row(one, unit, was, n, scale) for n, one in enumerate(judged))
+
+
+def _row(
+    one: Judged, unit: str, was: light.Floats | None, n: int, scale: tuple[float, float]
+) -> AnimalRow:
     animal = one.animal
     place = " · ".join(
         (
@@ -308,8 +326,8 @@ def _row(one: Judged, unit: str, was: light.Floats | None, n: int) -> AnimalRow:
             value=one.ppfd,
             wanted=(animal.low_ppfd, animal.high_ppfd),
             verdict=one.verdict,
-            scale_range=GAUGE,
-            width=132.0,
+            scale_range=scale,
+            width=GAUGE_WIDTH,
         ),
     )
 
