@@ -10,7 +10,7 @@ from server.models import Animal, Member, Tank
 from server.web import filters
 from server.web.tanks import animal_form as reading
 from server.web.tanks.charts import Charts, charts
-from server.web.tanks.judged import judge
+from server.web.tanks.judged import judge, range_words
 from server.web.tanks.typed import Refused, merged
 
 
@@ -21,6 +21,7 @@ class GroupLine:
     key: str
     name: str
     examples: str
+    range_words: str
     low: str
     high: str
     basis: str
@@ -75,7 +76,7 @@ def animal_form(
         values=merged({"left_on": today.isoformat()} | start, refused),
         errors=errors,
         groups=tuple(_group(group) for group in GROUPS),
-        options=tuple((group.key, f"{group.name} ({group.examples})") for group in GROUPS),
+        options=tuple((group.key, group.name) for group in GROUPS),
         deepest=filters.length(tank.depth_cm, unit),
         more_open=bool(errors.keys() & {"compensation", "saturation", "placed_on", "note"}),
         charts=charts(tank, lit, hung, judged, unit=unit, depth_cm=depth_cm),
@@ -92,6 +93,7 @@ def _group(group: Group) -> GroupLine:
         key=group.key,
         name=group.name,
         examples=group.examples,
+        range_words=range_words(group.low_ppfd, group.high_ppfd),
         low=filters.ppfd(group.low_ppfd),
         high=filters.ppfd(group.high_ppfd),
         basis=group.start_basis,

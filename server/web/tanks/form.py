@@ -22,9 +22,9 @@ FLOOR_WORDS = {
     "bare": "bare glass",
 }
 WATER_WORDS = {
-    "usual": "usual: looks clear, faintly yellow in a white bucket",
-    "polished": "polished: fresh carbon or ozone, white in a bucket",
-    "yellowed": "yellowed: clearly yellow in a white bucket",
+    "usual": "usual: faintly yellow",
+    "polished": "polished: white, fresh carbon",
+    "yellowed": "yellowed: clearly yellow",
 }
 SIDES = ("left", "right", "front", "back")
 HEADROOM_CM = (1.0, 500.0)

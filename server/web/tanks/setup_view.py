@@ -282,7 +282,11 @@ def _options(
 
 
 def _model_words(model: LampModel) -> str:
-    return f"{model.name}: {KIND_WORDS[model.kind]}, {filters.significant(model.watts, 3)} W"
+    return f"{model.name}: {KIND_WORDS[model.kind]}, {_plain(model.watts)} W"
+
+
+def _plain(value: float) -> str:
+    return filters.number(value, 1).removesuffix(".0")
 
 
 def _row(n: int, values: Mapping[str, str], stated: Mapping[int, Stated], hanging: int) -> LampRow:

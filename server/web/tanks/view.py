@@ -349,7 +349,7 @@ def _animal_line(one: Judged, unit: str) -> AnimalLine:
         letter=one.letter,
         name=animal.name,
         group=light_group(animal.group),
-        place=f"{across} {unit} from the left, {along} from the front, {down} deep",
+        place=f"{across} left, {along} front, {down} {unit} deep",
         wants=one.range_words,
         gets="–" if one.ppfd is None else filters.ppfd(one.ppfd),
         verdict=one.verdict,
