@@ -16,17 +16,17 @@ from numpy.typing import NDArray
 from server.optics.emitters import Emitter
 from server.surveys import changed, places, verdict
 from server.surveys.estimate import Estimate, MeasuredMap
-from server.surveys.plan import Animal, Plan, light_of, points_of, straight_light_of
+from server.surveys.plan import Animal, Plan, points_of, scattered_at, straight_light_of
 from server.surveys.verdict import Judged
 
 Floats = NDArray[np.float64]
 
 POWERS = tuple(p / 100 for p in range(5, 101, 1))
-HEIGHT_STEP_CM = 2.0
-PLACE_STEPS_CM = (-20.0, -15.0, -10.0, -5.0, 5.0, 10.0, 15.0, 20.0)
+LEAST_TURN = 0.02
+HEIGHT_STEP_CM = 3.0
+PLACE_STEPS_CM = (-15.0, -10.0, -5.0, 5.0, 10.0, 15.0)
 # A light further from the one measured is known less well, by this share of the ln change.
 PER_CHANGE = 0.05
-# Never more than the keeper would dare at once is no rule of ours: pages say to go in steps.
 
 
 class Kind(StrEnum):
@@ -114,7 +114,7 @@ def advice(
     best: tuple[tuple[float, ...], Change, tuple[Judged, ...]] | None = None
     for change, light, whom in _tried(found, animals, hanging, now, points):
         then = verdict.judged(light, whom)
-        rank = (_count(then), round(_sure(then), 2), -change.size)
+        rank = _rank(change, then)
         if best is None or rank > best[0]:
             best = (rank, change, then)
     if best is None:
@@ -129,6 +129,12 @@ def advice(
         sure_before=_sure(before),
         sure_after=_sure(then),
     )
+
+
+def _rank(change: Change, then: Sequence[Judged]) -> tuple[float, ...]:
+    """More in range first; a lamp rather than an animal; then clearly surer; then less altered."""
+    stays = change.kind is not Kind.ANIMAL_PLACE
+    return _count(then), stays, round(5 * _sure(then)), -change.size
 
 
 def changed_plan(plan: Plan, change: Change) -> Plan:
@@ -154,39 +160,45 @@ def _tried(
 ) -> Iterator[tuple[Change, Estimate, Sequence[Animal]]]:
     """Every change with the light it would give the animals."""
     corrected = found.corrected
-    by_lamp = np.array([light_of(corrected, lamp.emitters, points) for lamp in corrected.lamps])
+    straight = np.array(
+        [straight_light_of(corrected, lp.emitters, points) for lp in corrected.lamps]
+    )
+    scattered = [scattered_at(corrected, lp.emitters, points) for lp in corrected.lamps]
+    by_lamp = straight + np.array(scattered)
     total = np.maximum(by_lamp.sum(axis=0), 1e-9)
     for change in _power_changes(hanging):
         factor = change.after[0] / change.before[0]
         part = total if change.lamp is None else by_lamp[change.lamp]
         yield change, _times(now, 1 + (factor - 1) * part / total), animals
     for change in (*_height_changes(hanging), *_place_changes(found, hanging)):
-        light = _changed_light(corrected, change, by_lamp, points)
-        yield change, _times(now, light / total), animals
+        light = total + _gained(corrected, change, straight, points)
+        yield change, _times(now, np.maximum(light, 1e-9) / total), animals
     yield from _animal_changes(found, animals, now)
 
 
-def _changed_light(plan: Plan, change: Change, by_lamp: Floats, points: Floats) -> Floats:
-    """Light at the animals with the change; scattered light is taken to stay as it is."""
+def _gained(plan: Plan, change: Change, straight: Floats, points: Floats) -> Floats:
+    """Light gained at the animals by moving lamps; scattered light is taken to stay as it is."""
     after = changed_plan(plan, change)
     lamps = range(len(plan.lamps)) if change.lamp is None else (change.lamp,)
-    light = by_lamp.sum(axis=0)
+    gained = np.zeros(len(points))
     for lamp in lamps:
-        emitters = (plan.lamps[lamp].emitters, after.lamps[lamp].emitters)
-        before, moved = (straight_light_of(plan, these, points) for these in emitters)
-        light = light + moved - before
-    return np.asarray(np.maximum(light, 1e-9), dtype=np.float64)
+        gained += straight_light_of(plan, after.lamps[lamp].emitters, points) - straight[lamp]
+    return gained
 
 
 def _power_changes(hanging: Sequence[Hanging]) -> Iterator[Change]:
     for lamp, hung in enumerate(hanging):
         if hung.dimmable and hung.power > 0 and len(hanging) > 1:
-            for power in POWERS:
-                yield Change(kind=Kind.POWER, lamp=lamp, before=(hung.power,), after=(power,))
+            yield from _powers(hung.power, lamp)
     top = max(hung.power for hung in hanging)
     if top > 0 and all(hung.dimmable for hung in hanging):
-        for power in POWERS:
-            yield Change(kind=Kind.POWER, before=(top,), after=(power,))
+        yield from _powers(top, None)
+
+
+def _powers(now: float, lamp: int | None) -> Iterator[Change]:
+    for power in POWERS:
+        if abs(power - now) >= LEAST_TURN:
+            yield Change(kind=Kind.POWER, lamp=lamp, before=(now,), after=(power,))
 
 
 def _height_changes(hanging: Sequence[Hanging]) -> Iterator[Change]:
