@@ -3,10 +3,14 @@
 Light adds up, so for one height the field is worked out once at full power and scaled. A cell
 that gets e at full power is in the range low–high for every power between low/e and high/e; the
 best power lies where most of these stretches overlap, found by sorting their ends.
+
+The light of a cell changes smoothly with the height, roughly as 1/(H + z/n)², so it is worked out
+at heights spaced evenly in ln(H + z/n) and read between them by a cubic; the height that is
+advised is worked out by itself.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +29,13 @@ NEAR_BEST = 0.01
 """Heights whose share lies within one percentage point of the best count as equally good."""
 
 POWER_STEP = 1e-4
+
+_CONTESTED = 3
+_DOUBT = 0.005
+"""Heights worked out by themselves: so many of the best, and those this near to counting."""
+
+_NODE_STEP = 0.13
+"""Distance in ln(H + z/n) between heights that are worked out."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,14 +123,65 @@ def mounting_height(
     needs the least power, then the more even. Raises ValueError for ranges that hold nothing.
     """
     _check_power(power_range)
-    curve = tuple(
-        best_power(
-            [replace(emitter, height_cm=height) for emitter in emitters],
-            tank, water, target=target, power_range=power_range, cell_cm=cell_cm, height=height,
-        )
-        for height in heights_tried(height_range_cm, headroom_cm)
-    )  # fmt: skip
-    return MountingAdvice(best=_best(curve), curve=curve)
+    heights = heights_tried(height_range_cm, headroom_cm)
+
+    def full_power(height_cm: float) -> Floats:
+        hung = [replace(emitter, height_cm=height_cm) for emitter in emitters]
+        found = planes(tank, water, hung, depths_cm=target.depths_cm, cell_cm=cell_cm)
+        return np.concatenate([plane.ppfd.ravel() for plane in found])
+
+    def choice(height_cm: float, full: Floats) -> HeightChoice:
+        return best_power(full, height_cm=height_cm, target=target, power_range=power_range)
+
+    optical_cm = min(target.depths_cm) / water.refractive_index
+    read = _by_height(full_power, heights, optical_cm)
+    curve = [choice(height, full) for height, full in read]
+    best = _settle(curve, lambda height: choice(height, full_power(height)))
+    return MountingAdvice(best=best, curve=tuple(curve))
+
+
+def _settle(curve: list[HeightChoice], exactly: Callable[[float], HeightChoice]) -> HeightChoice:
+    """The best of the curve, the contested heights worked out by themselves and put into it."""
+    sure: set[int] = set()
+
+    def make_sure(k: int) -> HeightChoice:
+        if k not in sure:
+            curve[k] = exactly(curve[k].height_cm)
+            sure.add(k)
+        return curve[k]
+
+    ranks = sorted(range(len(curve)), key=lambda k: -curve[k].share_in_range)
+    most = max(make_sure(k).share_in_range for k in ranks[:_CONTESTED])
+    near = [k for k in ranks if curve[k].share_in_range >= most - NEAR_BEST - _DOUBT]
+    for k in sorted(near, key=lambda k: _preference(curve[k])):
+        if make_sure(k).share_in_range >= most - NEAR_BEST - 1e-12:
+            break
+    return _best([curve[k] for k in sorted(sure)])
+
+
+def _by_height(
+    light: Callable[[float], Floats], heights: tuple[float, ...], optical_cm: float
+) -> Iterator[tuple[float, Floats]]:
+    """Each height with its light, worked out at a few of them and read between by a cubic."""
+    place = np.log(np.array(heights) + optical_cm)
+    count = max(5, int(np.ceil((place[-1] - place[0]) / _NODE_STEP)) + 1)
+    if count >= len(heights):
+        yield from ((height, light(height)) for height in heights)
+        return
+    nodes = np.linspace(place[0], place[-1], count)
+    known = np.stack([light(float(np.exp(node) - optical_cm)) for node in nodes])
+    for height, at in zip(heights, place, strict=True):
+        first = int(np.clip(np.searchsorted(nodes, at) - 2, 0, count - 4))
+        near = nodes[first : first + 4]
+        yield height, np.maximum(_cubic(near, float(at)) @ known[first : first + 4], 0.0)
+
+
+def _cubic(nodes: Floats, at: float) -> Floats:
+    """Weights of four nodes in the cubic through them, at one place (Lagrange)."""
+    apart = at - nodes
+    between = nodes[:, None] - nodes + np.eye(4)
+    missing = np.where(np.eye(4, dtype=bool), 1.0, apart[None, :])
+    return np.asarray(missing.prod(axis=1) / between.prod(axis=1))
 
 
 def heights_tried(
@@ -140,21 +202,13 @@ def heights_tried(
 
 
 def best_power(
-    emitters: Sequence[Emitter],
-    tank: Tank,
-    water: Water,
-    *,
-    target: Target,
-    power_range: tuple[float, float],
-    cell_cm: float,
-    height: float,
+    full: Floats, *, height_cm: float, target: Target, power_range: tuple[float, float]
 ) -> HeightChoice:
-    found = planes(tank, water, emitters, depths_cm=target.depths_cm, cell_cm=cell_cm)
-    full = np.concatenate([plane.ppfd.ravel() for plane in found])
+    """The best power for cells that get `full` [µmol m⁻² s⁻¹] at full power."""
     power = power_in_range(full, target=target, power_range=power_range)
     ppfd = power * full
     return HeightChoice(
-        height_cm=height,
+        height_cm=height_cm,
         power=power,
         share_in_range=float(np.mean((ppfd >= target.low_ppfd) & (ppfd <= target.high_ppfd))),
         share_below=float(np.mean(ppfd < target.low_ppfd)),
@@ -184,10 +238,15 @@ def power_in_range(full: Floats, *, target: Target, power_range: tuple[float, fl
     return round(upward, 6) if kept >= inside.max() else power * (1.0 + 1e-9)
 
 
-def _best(curve: Sequence[HeightChoice]) -> HeightChoice:
-    most = max(choice.share_in_range for choice in curve)
-    near = [choice for choice in curve if choice.share_in_range >= most - NEAR_BEST - 1e-12]
-    return min(near, key=lambda choice: (round(choice.power, 4), -choice.uniformity))
+def _best(choices: Sequence[HeightChoice]) -> HeightChoice:
+    most = max(choice.share_in_range for choice in choices)
+    near = [one for one in choices if one.share_in_range >= most - NEAR_BEST - 1e-12]
+    return min(near, key=_preference)
+
+
+def _preference(choice: HeightChoice) -> tuple[float, float]:
+    """The least power first, then the more even."""
+    return round(choice.power, 4), -choice.uniformity
 
 
 def _check_power(power_range: tuple[float, float]) -> None:
