@@ -20,7 +20,6 @@ class Gauge:
 
     width: float
     height: float
-    description: str
     wanted: Box | None
     interval: Box | None
     value: float | None
@@ -30,7 +29,6 @@ class Gauge:
 
 def gauge(
     *,
-    description: str,
     value: float | None,
     wanted: tuple[float, float] | None,
     interval: tuple[float, float] | None = None,
@@ -45,7 +43,6 @@ def gauge(
     return Gauge(
         width=width,
         height=HEIGHT,
-        description=description,
         wanted=None if wanted is None else _bar(along, wanted, 8.0),
         interval=None if interval is None else _bar(along, interval, 2.0),
         value=None if value is None else along.at(value),

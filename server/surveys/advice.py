@@ -169,10 +169,10 @@ def _tried(
     for change in _power_changes(hanging):
         factor = change.after[0] / change.before[0]
         part = total if change.lamp is None else by_lamp[change.lamp]
-        yield change, _times(now, 1 + (factor - 1) * part / total), animals
+        yield change, times(now, 1 + (factor - 1) * part / total), animals
     for change in (*_height_changes(hanging), *_place_changes(found, hanging)):
         light = total + _gained(corrected, change, straight, points)
-        yield change, _times(now, np.maximum(light, 1e-9) / total), animals
+        yield change, times(now, np.maximum(light, 1e-9) / total), animals
     yield from _animal_changes(found, animals, now)
 
 
@@ -263,7 +263,7 @@ def _moved_animal(
     return change, found.at(points_of(moved)), moved
 
 
-def _times(light: Estimate, factor: Floats) -> Estimate:
+def times(light: Estimate, factor: Floats) -> Estimate:
     """Light changed by a factor, a little less sure the further it goes from what was measured."""
     log = np.log(np.maximum(factor, 1e-6))
     scale = np.exp(log)

@@ -224,7 +224,7 @@ def test_a_strip_without_days_is_refused() -> None:
 
 def test_a_gauge_stands_where_its_value_is_on_the_shared_scale() -> None:
     made = gauge.gauge(
-        description="", value=100, wanted=(75, 150), verdict="within", scale_range=(10, 1000)
+        value=100, wanted=(75, 150), verdict="within", scale_range=(10, 1000)
     )
     assert made.value == pytest.approx(gauge.WIDTH / 2, abs=0.1)
     assert made.wanted is not None

@@ -262,7 +262,6 @@ def _gauges() -> tuple[gauge.Gauge, ...]:
     )
     return tuple(
         gauge.gauge(
-            description="",
             value=value,
             interval=interval,
             wanted=wanted,

@@ -322,7 +322,6 @@ def _row(
         verdict=one.verdict,
         words=one.words,
         gauge=gauge.gauge(
-            description="",
             value=one.ppfd,
             wanted=(animal.low_ppfd, animal.high_ppfd),
             verdict=one.verdict,
