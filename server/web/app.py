@@ -16,6 +16,8 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.routes import router as acclimation_pages
+from server.web.club.routes import router as club_pages
+from server.web.compare.like_routes import router as like_mine_pages
 from server.web.compare.routes import router as compare_pages
 from server.web.compare.what_if_routes import router as what_if_pages
 from server.web.compare.which_routes import router as which_lamp_pages
@@ -27,15 +29,18 @@ from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.lending.api import router as meters_json
 from server.web.lending.feed_routes import router as feeds
+from server.web.lending.going_round import GoingRound
 from server.web.lending.handover_routes import router as handover_pages
 from server.web.lending.loan_routes import router as loans_pages
 from server.web.lending.message_routes import router as messages_pages
 from server.web.lending.routes import router as meters_pages
+from server.web.lending.steward_routes import router as minding_pages
 from server.web.light.api import router as light_json
 from server.web.light.routes import router as light_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
+from server.web.staying.routes import router as staying_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
@@ -53,6 +58,7 @@ ROUTERS = (
     light_pages,
     acclimation_pages,
     day_pages,
+    staying_pages,
     dose_json,
     dose_pages,
     surveys_json,
@@ -65,12 +71,15 @@ ROUTERS = (
     meters_pages,
     loans_pages,
     handover_pages,
+    minding_pages,
     members_pages,
     stewards_pages,
     travel_pages,
     compare_pages,
     which_lamp_pages,
     what_if_pages,
+    like_mine_pages,
+    club_pages,
     first_page,
     tanks_json,
     tanks_pages,
@@ -119,7 +128,10 @@ def healthz() -> dict[str, str]:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    going_round = GoingRound(app.state.club, app.state.settings)
+    going_round.start()
     yield
+    going_round.stop()
     app.state.club.close()
 
 

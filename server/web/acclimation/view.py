@@ -120,7 +120,8 @@ def setting_words(setting: Setting, goal: Goal, who: Member) -> tuple[str, ...]:
     for one in at_setting(goal.hung, setting):
         height = filters.length(one.row.height_cm, who.length_unit)
         power = filters.percent(one.row.power)
-        lines.append(f"{one.stated.row.name}: power {power}, {height} over the water")
+        name = f"{one.stated.row.name}: " if len(goal.hung) > 1 else ""
+        lines.append(f"{name}power {power}, {height} over the water")
     hours = _hours_words(setting, goal, who.clock)
     return (*dict.fromkeys(lines), *([hours] if hours else []))
 

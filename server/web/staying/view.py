@@ -1,0 +1,325 @@
+"""What the pages of history and chores show."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from server.db.chores import TankDue
+from server.db.history import Entry
+from server.db.moments import Moment
+from server.dose.chores import BY_KEY, Due
+from server.dose.staying import in_words
+from server.dose.warnings import against_history
+from server.models import Member, Tank
+from server.web import filters
+from server.web.day.lit import Lit
+from server.web.day.view import StayView, lit_moment, percent_charts, stay_view
+from server.web.dose.day_chart import DayCharts
+
+KIND_WORDS = {
+    "light": "light",
+    "day": "day",
+    "readings": "readings",
+    "acclimation": "way up",
+    "animal": "animals",
+    "note": "note",
+    "chore": "chore",
+}
+
+
+# Chores
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChoreLine:
+    """One chore and when it comes round."""
+
+    key: str
+    name: str
+    why: str
+    basis: str
+    when: str
+    late: bool
+    last: str
+    tank: str = ""
+    tank_id: int = 0
+    keeper: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChoresView:
+    """The chores of one tank."""
+
+    id: int
+    name: str
+    own: bool
+    answer: str
+    lines: tuple[ChoreLine, ...]
+    every: tuple[tuple[str, str, str, str], ...]
+    errors: Mapping[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DueView:
+    """Chores due for a member, or for the club."""
+
+    answer: str
+    club: bool
+    lines: tuple[ChoreLine, ...]
+
+
+def chores_page(
+    who: Member,
+    tank: Tank,
+    dues: Sequence[Due],
+    every: Mapping[str, int],
+    *,
+    errors: Mapping[str, str],
+    values: Mapping[str, str],
+) -> ChoresView:
+    lines = tuple(_line(due) for due in dues)
+    return ChoresView(
+        id=tank.id or 0,
+        name=tank.name,
+        own=tank.owner_id == who.id,
+        answer=_answer(lines, tank.name),
+        lines=lines,
+        every=tuple(
+            (
+                f"every-{key}",
+                chore.name,
+                values.get(f"every-{key}", str(every.get(key, chore.days))),
+                chore.basis,
+            )
+            for key, chore in BY_KEY.items()
+        ),
+        errors=errors,
+    )
+
+
+def due_page(found: Sequence[TankDue], *, club: bool) -> DueView:
+    lines = tuple(_line(one.due, one) for one in found)
+    late = sum(line.late for line in lines)
+    if not lines:
+        answer = "Nothing is due in the next four weeks."
+    elif late:
+        answer = f"{filters.count(late, 'chore')} {'is' if late == 1 else 'are'} due."
+    else:
+        answer = "Nothing is late."
+    return DueView(answer=answer, club=club, lines=lines)
+
+
+def _answer(lines: Sequence[ChoreLine], name: str) -> str:
+    late = [line.name.lower() for line in lines if line.late]
+    if not lines:
+        return f"No lamp hangs over {name}, so nothing drifts yet."
+    if not late:
+        return f"Nothing is due at {name}."
+    return f"Due at {name}: {', '.join(late[:3])}{' and more' if len(late) > 3 else ''}."
+
+
+def _line(due: Due, one: TankDue | None = None) -> ChoreLine:
+    late = due.days_late >= 0
+    if due.days_late == 0:
+        when = "due today"
+    elif late:
+        when = f"due since {in_words(due.days_late)}"
+    else:
+        when = f"in {in_words(-due.days_late)}, on {filters.day(due.due_on)}"
+    return ChoreLine(
+        key=due.chore.key,
+        name=due.chore.name,
+        why=due.chore.why,
+        basis=f"every {in_words(due.days)}; {due.chore.basis}",
+        when=when,
+        late=late,
+        last=f"last on {filters.day(due.last_on)}" if due.last_on else "not written down yet",
+        tank=one.tank.name if one else "",
+        tank_id=one.tank.id or 0 if one else 0,
+        keeper=one.keeper if one else "",
+    )
+
+
+# History
+
+
+@dataclass(frozen=True, kw_only=True)
+class EntryLine:
+    """One thing that happened."""
+
+    on: str
+    iso: str
+    kind: str
+    words: str
+    told: str
+    address: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryView:
+    """The timeline of a tank."""
+
+    id: int
+    name: str
+    own: bool
+    answer: str
+    stay: StayView | None
+    entries: tuple[EntryLine, ...]
+    dates: tuple[tuple[str, str], ...]
+    values: Mapping[str, str]
+    errors: Mapping[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
+class MomentView:
+    """One of two moments that are compared."""
+
+    on: str
+    lamps: tuple[str, ...]
+    charts: DayCharts | None
+    day_words: str
+    animals: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class ChangeLine:
+    """What one animal got at both moments."""
+
+    name: str
+    first_peak: str
+    second_peak: str
+    first_dli: str
+    second_dli: str
+    change: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompareView:
+    """Two moments of one tank side by side."""
+
+    id: int
+    name: str
+    answer: str
+    first: MomentView
+    second: MomentView
+    changes: tuple[ChangeLine, ...]
+    between: tuple[EntryLine, ...]
+
+
+def history_page(
+    who: Member,
+    tank: Tank,
+    entries: Sequence[Entry],
+    now: Moment,
+    today: date,
+    *,
+    values: Mapping[str, str],
+    errors: Mapping[str, str],
+) -> HistoryView:
+    stay = stay_view(now.changed_on, today)
+    dates = list(dict.fromkeys([today, *(entry.on for entry in entries)]))
+    return HistoryView(
+        id=tank.id or 0,
+        name=tank.name,
+        own=tank.owner_id == who.id,
+        answer=stay.words if stay else f"No light over {tank.name} yet.",
+        stay=stay,
+        entries=tuple(_entry(entry) for entry in entries),
+        dates=tuple((day.isoformat(), filters.day(day)) for day in dates),
+        values={"words": "", "on": today.isoformat(), **values},
+        errors=errors,
+    )
+
+
+def _entry(entry: Entry) -> EntryLine:
+    return EntryLine(
+        on=filters.day(entry.on),
+        iso=entry.on.isoformat(),
+        kind=KIND_WORDS[entry.kind],
+        words=entry.words,
+        told=entry.told,
+        address=entry.address,
+    )
+
+
+def compare_page(
+    who: Member, tank: Tank, first: Moment, second: Moment, entries: Sequence[Entry]
+) -> CompareView:
+    """The earlier moment left, the later one right, and what happened between them."""
+    lit = (lit_moment(tank, first), lit_moment(tank, second))
+    changes = _changes(*lit)
+    return CompareView(
+        id=tank.id or 0,
+        name=tank.name,
+        answer=_compared(first, second, changes),
+        first=_moment(who, first),
+        second=_moment(who, second),
+        changes=changes,
+        between=tuple(_entry(one) for one in entries if first.on < one.on <= second.on),
+    )
+
+
+def _compared(first: Moment, second: Moment, changes: Sequence[ChangeLine]) -> str:
+    days = in_words((second.on - first.on).days)
+    if not changes:
+        return f"{days} apart; the doses cannot be compared at both moments."
+    same = all(line.change == "the same" for line in changes)
+    if same:
+        return f"{days} apart, and every animal gets the same light."
+    return f"{days} apart: {changes[0].name} {changes[0].change}."
+
+
+def _moment(who: Member, at: Moment) -> MomentView:
+    drawn = at.hung and at.days
+    return MomentView(
+        on=filters.day(at.on),
+        lamps=tuple(
+            f"{one.stated.row.name}, {filters.length(one.row.height_cm, who.length_unit)} over "
+            f"the water at {filters.percent(one.row.power)}"
+            for one in at.hung
+        ),
+        charts=percent_charts(at.hung, at.days, at.control, who.clock) if drawn else None,
+        day_words="" if at.days else "No day was set.",
+        animals=len(at.animals),
+    )
+
+
+def _changes(first: Lit | None, second: Lit | None) -> tuple[ChangeLine, ...]:
+    """Animals that lived there at both moments, the largest change first."""
+    if first is None or second is None:
+        return ()
+    places = {animal.id: place for place, animal in enumerate(first.animals)}
+    lines = []
+    for place, animal in enumerate(second.animals):
+        if animal.id in places:
+            lines.append(_change(first, places[animal.id], second, place))
+    lines.sort(key=lambda line: -line[0])
+    return tuple(line for _, line in lines)
+
+
+def _change(first: Lit, was: int, second: Lit, now: int) -> tuple[float, ChangeLine]:
+    before, after = float(first.light.dli[was]), float(second.light.dli[now])
+    peaks = float(first.light.peak[was]), float(second.light.peak[now])
+    more = against_history(
+        dli_mol_m2_d=after,
+        peak_ppfd=peaks[1],
+        used_dli_mol_m2_d=before,
+        used_peak_ppfd=peaks[0],
+    )
+    ratio = more.dose_ratio if more else 1.0
+    line = ChangeLine(
+        name=second.animals[now].name,
+        first_peak=filters.ppfd(peaks[0]),
+        second_peak=filters.ppfd(peaks[1]),
+        first_dli=filters.significant(before),
+        second_dli=filters.significant(after),
+        change=_change_words(ratio),
+    )
+    return abs(ratio - 1), line
+
+
+def _change_words(ratio: float) -> str:
+    if abs(ratio - 1) < 0.01:
+        return "the same"
+    word = "more" if ratio > 1 else "less"
+    return f"gets {filters.percent(abs(ratio - 1))} {word} a day"
