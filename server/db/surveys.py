@@ -4,6 +4,7 @@ A corrected value is written in one place only (`_corrected`), from the raw valu
 session's two factors, so that factors are applied exactly once. Nothing here deletes a reading.
 """
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from datetime import UTC, date, datetime
@@ -27,6 +28,7 @@ from server.surveys.readings import SensorFactors
 from server.surveys.understood import Understood
 
 _EPOCH = datetime(1970, 1, 1)  # the wall clock has no zone
+_SAME_PLACE_CM = 0.1
 _AT_ONCE = 5_000  # rows of one insert
 
 
@@ -290,7 +292,7 @@ def _record(db: Session, session: MeasurementSession, entry: Entry, by_id: int |
     reading = Reading(
         session_id=session.id or 0,
         client_id=entry.client_id,
-        point_id=_own_point(db, session, entry.point_id),
+        point_id=_own_point(db, session, entry.point_id, (entry.x_cm, entry.y_cm, entry.depth_cm)),
         x_cm=entry.x_cm,
         y_cm=entry.y_cm,
         depth_cm=entry.depth_cm,
@@ -321,9 +323,32 @@ def _by_client_id(db: Session, session: MeasurementSession, client_id: str) -> R
     return db.exec(same).first()
 
 
-def _own_point(db: Session, session: MeasurementSession, point_id: int | None) -> int | None:
+def _own_point(
+    db: Session,
+    session: MeasurementSession,
+    point_id: int | None,
+    place: tuple[float, float, float],
+) -> int | None:
+    """The planned point that was read, if it is this session's and lies at that very place.
+
+    A phone may hold an old copy of a plan that was chosen anew since; the place it sends is what
+    was read, and numbers of points may have been given to others.
+    """
+    point = _point_at(db, session, point_id, place)
+    return point.id if point is not None else None
+
+
+def _point_at(
+    db: Session,
+    session: MeasurementSession,
+    point_id: int | None,
+    place: tuple[float, float, float],
+) -> PlannedPoint | None:
     point = db.get(PlannedPoint, point_id) if point_id and 0 < point_id < 2**31 else None
-    return point.id if point is not None and point.session_id == session.id else None
+    if point is None or point.session_id != session.id:
+        return None
+    away = math.dist(place, (point.x_cm, point.y_cm, point.depth_cm))
+    return point if away < _SAME_PLACE_CM else None
 
 
 def readings_of(
@@ -448,12 +473,12 @@ def set_open_points(
 
 
 def skip_point(
-    db: Session, session: MeasurementSession, point_id: int, *, skipped: bool = True
+    db: Session, session: MeasurementSession, point_id: int, place: tuple[float, float, float]
 ) -> None:
-    """Leaves a planned point out, or takes it in again."""
-    point = db.get(PlannedPoint, point_id) if 0 < point_id < 2**31 else None
-    if point is not None and point.session_id == session.id:
-        point.skipped_at = _now() if skipped else None
+    """Leaves a planned point out."""
+    point = _point_at(db, session, point_id, place)
+    if point is not None:
+        point.skipped_at = _now()
         db.add(point)
 
 

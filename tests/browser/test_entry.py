@@ -48,6 +48,20 @@ def pocket(browser: Browser, port: int) -> Iterator[BrowserContext]:
     context.close()
 
 
+@pytest.fixture
+def thumb(browser: Browser, live: str) -> Iterator[Page]:
+    """A phone without a service worker, whose requests a test may swallow."""
+    context = browser.new_context(
+        base_url=live,
+        viewport={"width": 360, "height": 740},
+        has_touch=True,
+        is_mobile=True,
+        service_workers="block",
+    )
+    yield context.new_page()
+    context.close()
+
+
 def begin(page: Page, tank: int) -> None:
     page.goto(f"/tanks/{tank}/sessions/new")
     page.get_by_role("button", name="Begin by the tank").click()
@@ -133,24 +147,24 @@ def test_no_network_a_reload_and_an_expired_sign_in_lose_and_double_nothing(
 
 
 def test_an_answer_lost_on_the_way_stores_once(
-    phone: Page, club: Database, scene: Scene, sign_in_on: SignInOn
+    thumb: Page, club: Database, scene: Scene, sign_in_on: SignInOn
 ) -> None:
     """The server stored the value, the phone never heard so: it sends again, nothing doubles."""
-    sign_in_on(phone, "ivo@club.example")
-    begin(phone, scene.tank)
+    sign_in_on(thumb, "ivo@club.example")
+    begin(thumb, scene.tank)
     value = usual(club)[0]
 
     def swallow(route: object) -> None:
         route.fetch()  # type: ignore[attr-defined] # playwright's Route; the answer is dropped
         route.abort()  # type: ignore[attr-defined]
 
-    phone.route("**/entries", swallow)
-    type_in(phone, value)
-    expect(phone.locator("#entry-state")).to_contain_text("1 reading not sent yet")
+    thumb.route("**/entries", swallow)
+    type_in(thumb, value)
+    expect(thumb.locator("#entry-state")).to_contain_text("1 reading not sent yet")
     assert len(stored(club)) == 1
-    phone.unroute("**/entries")
-    phone.evaluate("dispatchEvent(new Event('online'))")
-    expect(phone.locator("#entry-state")).to_have_text("All sent.")
+    thumb.unroute("**/entries")
+    thumb.evaluate("dispatchEvent(new Event('online'))")
+    expect(thumb.locator("#entry-state")).to_have_text("All sent.")
     assert len(stored(club)) == 1
 
 
@@ -217,26 +231,26 @@ def test_again_skip_shaded_and_a_tap_on_the_chart(
 
 
 def test_signing_out_keeps_what_is_not_sent(
-    phone: Page, club: Database, scene: Scene, sign_in_on: SignInOn
+    thumb: Page, club: Database, scene: Scene, sign_in_on: SignInOn
 ) -> None:
-    sign_in_on(phone, "ivo@club.example")
-    begin(phone, scene.tank)
-    address = phone.url
-    phone.route("**/entries", lambda route: route.abort())
-    type_in(phone, usual(club)[0])
-    expect(phone.locator("#entry-state")).to_contain_text("1 reading not sent yet")
-    phone.once("dialog", lambda dialog: dialog.accept())
-    phone.get_by_text("Ivo", exact=True).click()
-    phone.get_by_role("button", name="Sign out").click()
-    phone.wait_for_url("**/sign-in")
-    phone.unroute("**/entries")
-    sign_in_on(phone, "tess@club.example")
-    phone.goto("/")
+    sign_in_on(thumb, "ivo@club.example")
+    begin(thumb, scene.tank)
+    address = thumb.url
+    thumb.route("**/entries", lambda route: route.abort())
+    type_in(thumb, usual(club)[0])
+    expect(thumb.locator("#entry-state")).to_contain_text("1 reading not sent yet")
+    thumb.once("dialog", lambda dialog: dialog.accept())
+    thumb.get_by_text("Ivo", exact=True).click()
+    thumb.get_by_role("button", name="Sign out").click()
+    thumb.wait_for_url("**/sign-in")
+    thumb.unroute("**/entries")
+    sign_in_on(thumb, "tess@club.example")
+    thumb.goto("/")
     assert stored(club) == []
-    phone.context.clear_cookies()
-    sign_in_on(phone, "ivo@club.example")
-    phone.goto(address)
-    expect(phone.locator("#entry-state")).to_have_text("All sent.")
+    thumb.context.clear_cookies()
+    sign_in_on(thumb, "ivo@club.example")
+    thumb.goto(address)
+    expect(thumb.locator("#entry-state")).to_have_text("All sent.")
     assert len(stored(club)) == 1
 
 

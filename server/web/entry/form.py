@@ -24,6 +24,7 @@ class Skip:
 
     client_id: str
     point_id: int
+    place: tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -102,15 +103,15 @@ def _sent(one: Any, tank: Tank) -> Entry | Skip | NotTaken:
         return NotTaken(str(client_id)[:64], "has no client_id")
     point_id = one.get("point_id")
     point = point_id if isinstance(point_id, int) and not isinstance(point_id, bool) else None
+    place = _inside(one.get("at"), tank)
+    if place is None:
+        return NotTaken(client_id, "The place lies outside the tank.")
     if one.get("skip") is True:
-        return Skip(client_id, point or 0)
+        return Skip(client_id, point or 0, place)
     typed = one.get("value")
     value = read_value(typed[:60]) if isinstance(typed, str) else "The value is missing."
     if isinstance(value, str):
         return NotTaken(client_id, value)
-    place = _inside(one.get("at"), tank)
-    if place is None:
-        return NotTaken(client_id, "The place lies outside the tank.")
     instead_of = one.get("instead_of")
     return Entry(
         client_id=client_id,

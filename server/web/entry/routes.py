@@ -10,8 +10,9 @@ from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from server import places
-from server.db import surveys
+from server.db import light, surveys, tanks
 from server.models import MeasurementSession, Member, PlannedPoint, Reading, Tank
+from server.web.entry import anew
 from server.web.entry import form as reading
 from server.web.entry import view as views
 from server.web.page import page, see_other
@@ -127,7 +128,7 @@ def enter(request: Request, who: Who, club: Club, form: Typed, session_id: int) 
 def _skip(club: Club, who: Member, session_id: int, tank: Tank, point: PlannedPoint) -> Response:
     with club.write() as db:
         session, _ = own_session(db, who, session_id)
-        surveys.skip_point(db, session, point.id or 0)
+        surveys.skip_point(db, session, point.id or 0, (point.x_cm, point.y_cm, point.depth_cm))
     return see_other(f"/sessions/{session_id}/enter" + _next(club, who, session_id, point.id))
 
 
@@ -150,6 +151,36 @@ def _next(club: Club, who: Member, session_id: int, after: int | None) -> str:
     points = views.points_of(tank, planned, readings, who.length_unit, None)
     found = views.next_open(points, after)
     return f"?point={found.id}" if found else ""
+
+
+@router.post("/sessions/{session_id}/plan")
+def plan_anew(who: Who, club: Club, session_id: int) -> Response:
+    """Puts the points that would settle most in the place of those not read yet."""
+    with club.read() as db:
+        session, tank, planned, readings = _load(db, who, session_id)
+        hung = light.hung_over(db, session.setup_id) if session.setup_id else ()
+        animals = tanks.animals_of(db, tank.id or 0)
+        scene = light.scene(tank, hung)
+    address = f"/sessions/{session_id}/enter"
+    if not scene.emitters:
+        words = "No lamp is on record for that day, so there is no telling which point says most."
+        return see_other(address, notice=words)
+    points = views.points_of(tank, planned, readings, who.length_unit, None)
+    count = sum(one.state == "open" for one in points)
+    factor = session.immersion_factor * session.calibration_factor
+    chosen = anew.chosen_anew(
+        tank, scene, hung, readings, animals, count=max(count, 1), factor=factor
+    )
+    if not chosen.points:
+        return see_other(address, notice=chosen.why)
+    with club.write() as db:
+        session, _ = own_session(db, who, session_id)
+        surveys.set_open_points(db, session, chosen.points, chosen.expected_ppfd)
+    return see_other(address, notice=f"{_chosen(len(chosen.points))} {chosen.why}")
+
+
+def _chosen(count: int) -> str:
+    return "One point chosen anew." if count == 1 else f"{count} points chosen anew."
 
 
 # The phone's queue
@@ -180,7 +211,7 @@ def take_entries(
         session, _ = own_session(db, who, session_id)
         stored = surveys.record(db, session, entries, by_id=who.id)
         for one in skips:
-            surveys.skip_point(db, session, one.point_id)
+            surveys.skip_point(db, session, one.point_id, one.place)
         everything = surveys.readings_of(db, session_id, struck=False)
     return JSONResponse(
         {

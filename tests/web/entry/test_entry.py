@@ -12,7 +12,7 @@ from fastapi.testclient import TestClient
 from sqlmodel import col, select
 
 from server.db.engine import Database
-from server.models import Member, PlannedPoint, Reading
+from server.models import Animal, Member, PlannedPoint, Reading
 from tests.conftest import Cast
 from tests.web.surveys.conftest import Scene
 
@@ -25,6 +25,10 @@ def readings(club: Database) -> list[Reading]:
 def points(club: Database) -> list[PlannedPoint]:
     with club.read() as db:
         return list(db.exec(select(PlannedPoint).order_by(col(PlannedPoint.position))))
+
+
+def place(point: PlannedPoint) -> tuple[float, float, float]:
+    return point.x_cm, point.y_cm, point.depth_cm
 
 
 def entry(value: str, **more: Any) -> dict[str, Any]:
@@ -186,6 +190,57 @@ def test_the_worker_may_only_mind_sessions(client: TestClient) -> None:
     answer = client.get("/sessions/worker.js")
     assert answer.headers["content-type"].startswith("text/javascript")
     assert answer.headers["cache-control"] == "no-cache"
+
+
+def test_the_rest_of_the_plan_follows_what_was_read(
+    ivo: TestClient, session: int, club: Database
+) -> None:
+    before = points(club)
+    light = next(one.expected_ppfd for one in before if one.name == "Staghorn") or 0
+    with club.write() as db:  # at 0.7 of the planned light this one stands right on its limit
+        coral = db.exec(select(Animal).where(Animal.name == "Staghorn")).one()
+        coral.low_ppfd, coral.high_ppfd = 0.7 * light, 2 * light
+        db.add(coral)
+    for one in before[:2]:
+        value = f"{0.7 * (one.expected_ppfd or 0):.0f}"
+        ivo.post(f"/sessions/{session}/enter", data=form(value, one.id or 0))
+    answer = ivo.post(f"/sessions/{session}/plan")
+    assert answer.status_code == 303
+    assert "chosen%20anew" in answer.headers["set-cookie"], answer.headers["set-cookie"]
+    after = points(club)
+    assert [one.id for one in after[:2]] == [one.id for one in before[:2]]
+    fresh = after[2:]
+    assert 1 <= len(fresh) <= 6
+    assert not {place(one) for one in fresh} & {place(one) for one in before[2:] if not one.name}
+    for one in fresh:  # the values expected now know that the lamp gives less than planned
+        assert one.expected_ppfd and one.expected_ppfd > 0
+
+
+def test_an_old_copy_of_the_plan_names_no_point_of_the_new_one(
+    ivo: TestClient, session: int, club: Database
+) -> None:
+    """Numbers of points may be given again; what a phone read is the place it sends."""
+    old = points(club)
+    ivo.post(f"/sessions/{session}/plan")
+    new = {one.id: place(one) for one in points(club)}
+    sent = [entry("50", point_id=one.id, at=list(place(one))) for one in old]
+    ivo.post(f"/sessions/{session}/entries", json={"entries": sent})
+    stored = readings(club)
+    assert len(stored) == len(old)
+    for one in stored:
+        if one.point_id is not None:
+            assert new[one.point_id] == pytest.approx((one.x_cm, one.y_cm, one.depth_cm), abs=0.1)
+
+
+def test_a_tank_without_a_lamp_has_no_best_point(
+    tess: TestClient, scene: Scene, club: Database
+) -> None:
+    answer = tess.post(f"/tanks/{scene.tess_tank}/sessions/new", data={"way": "entry"})
+    address = answer.headers["location"]
+    assert "Expect about" not in tess.get(address).text
+    again = tess.post(address.replace("/enter", "/plan"))
+    assert again.status_code == 303
+    assert len(points(club)) == 12
 
 
 def test_the_sheet_lists_every_point(ivo: TestClient, session: int) -> None:
