@@ -38,9 +38,11 @@ from server.web.lending.steward_routes import router as minding_pages
 from server.web.light.api import router as light_json
 from server.web.light.routes import router as light_pages
 from server.web.measured.api import router as measured_map_json
+from server.web.measured.routes import router as measured_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.staying.routes import router as staying_pages
+from server.web.spread.api import router as spread_json
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
@@ -54,6 +56,8 @@ from server.web.uploads.routes import router as uploads_pages
 
 ROUTERS = (
     measured_map_json,
+    measured_pages,
+    spread_json,
     light_json,
     light_pages,
     acclimation_pages,

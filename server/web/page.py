@@ -128,6 +128,7 @@ _SECTIONS = {
     "lamps": "lamps",
     "calculators": "calculators",
     "compare": "compare",
+    "club": "compare",
     "help": "help",
 }
 

@@ -19,13 +19,11 @@ LEVELS = tank_view.Levels(
 )
 """One set of contours for every chart that is compared."""
 
+_CHANGES = (-200, -100, -50, -20, 20, 50, 100, 200)
 CHANGE = tank_view.Levels(
-    tints=(-100, -50, -20, 20, 50, 100),
-    lines=(-200, -10, 10, 200),
-    words=tuple(
-        (level, f"{level:+g}".replace("-", "−"))
-        for level in (-200, -100, -50, -20, -10, 10, 20, 50, 100, 200)
-    ),
+    tints=(-50, -20, 20, 50),
+    lines=(-200, -100, 100, 200),
+    words=tuple((level, f"{level:+g}".replace("-", "−")) for level in _CHANGES),
     scheme="change",
 )
 """Signed contours of a difference [µmol m⁻² s⁻¹]."""

@@ -6,6 +6,7 @@ from sqlmodel import Session
 
 from server.db import members, sides, tanks
 from server.models import Member, Setup, Tank
+from server.web import filters
 from server.web.compare import form as reading
 from server.web.compare import view as views
 from server.web.compare.lines import Sided
@@ -24,7 +25,7 @@ def compare(request: Request, who: Who, club: Club) -> Response:
         rows = [_seen(db, setup_id, who) for setup_id in asked.setups]
         own, shared, more = _choices(db, who, asked.values["q"])
         settled = members.club_of(db)
-    sided = [Sided(rows=one, side=sides.side_of(one), measured_words="planned") for one in rows]
+    sided = [_sided(one) for one in rows]
     view = views.compare_page(
         who,
         asked,
@@ -36,6 +37,16 @@ def compare(request: Request, who: Who, club: Club) -> Response:
         currency=settled.currency if settled else "",
     )
     return page(request, "compare/compare.html", view=view, status=422 if asked.errors else 200)
+
+
+def _sided(rows: sides.SetupRows) -> Sided:
+    known = sides.known(rows)
+    if known.found is None:
+        return Sided(rows=rows, side=known.side, measured_words="planned")
+    last = max(survey.session.taken_on for survey in known.found.used)
+    readings = filters.count(known.readings, "reading")
+    words = f"measured, {readings}, last on {filters.day(last)}"
+    return Sided(rows=rows, side=known.side, measured_words=words)
 
 
 def _seen(db: Session, setup_id: int, who: Member) -> sides.SetupRows:

@@ -1,0 +1,1 @@
+"""What the club knows from its shared tanks."""

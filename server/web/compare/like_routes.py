@@ -1,0 +1,115 @@
+"""Tanks like mine: whose experience is nearest, and what they settled on."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from fastapi import APIRouter, Request
+from fastapi.responses import Response
+
+from server.comparing.likeness import Likeness, likeness
+from server.db import light, sides, tanks
+from server.db.club_day import today as club_today
+from server.db.light import Hung
+from server.db.sides import Shared
+from server.dose.staying import in_words
+from server.models import Member, Tank
+from server.web import filters
+from server.web.page import page
+from server.web.signed_in import Club, Who
+from server.web.tanks.open import tank_to_see
+
+router = APIRouter(include_in_schema=False)
+
+MOST = 8
+
+
+@dataclass(frozen=True, kw_only=True)
+class LikeLine:
+    """One shared tank with lamps, near to this one."""
+
+    tank_id: int
+    setup_id: int
+    name: str
+    keeper: str
+    size: str
+    alike: str
+    light: str
+    held: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class LikeView:
+    tank_id: int
+    tank: str
+    own: bool
+    setup_id: int | None
+    answer: str
+    lines: tuple[LikeLine, ...]
+
+
+@router.get("/tanks/{tank_id}/like-mine")
+def like_mine(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+    with club.read() as db:
+        tank = tank_to_see(db, who, tank_id)
+        keeper = db.get_one(Member, tank.owner_id)
+        others = [(t, k) for t, k in tanks.shared_tanks(db, but_of=tank.owner_id)]
+        (mine,) = sides.likened(db, [(tank, keeper)])
+        ranked = nearest(mine, sides.likened(db, others))
+        hung = {
+            one.setup.id: light.hung_over(db, one.setup.id)
+            for one, _ in ranked
+            if one.setup is not None and one.setup.id is not None
+        }
+        today = club_today(db)
+    lines = tuple(
+        _line(who, one, found, hung[one.setup.id or 0], in_words((today - one.setup.since).days))
+        for one, found in ranked
+        if one.setup is not None
+    )
+    view = LikeView(
+        tank_id=tank_id,
+        tank=tank.name,
+        own=tank.owner_id == who.id,
+        setup_id=mine.setup.id if mine.setup else None,
+        answer=_answer(tank, lines),
+        lines=lines,
+    )
+    return page(request, "compare/like_mine.html", view=view)
+
+
+def nearest(mine: Shared, others: Sequence[Shared]) -> list[tuple[Shared, Likeness]]:
+    """The nearest tanks that have lamps, nearest first."""
+    found = [
+        (one, likeness(mine.likened, one.likened))
+        for one in others
+        if one.setup is not None and one.likened.kinds
+    ]
+    return sorted(found, key=lambda pair: pair[1].distance)[:MOST]
+
+
+def _answer(tank: Tank, lines: Sequence[LikeLine]) -> str:
+    if not lines:
+        return f"No other member shows a tank to compare with {tank.name} yet."
+    return f"{lines[0].keeper}'s {lines[0].name} is nearest to {tank.name}."
+
+
+def _line(who: Member, one: Shared, found: Likeness, hung: Sequence[Hung], held: str) -> LikeLine:
+    assert one.setup is not None
+    tank, unit = one.tank, who.length_unit
+    sides_cm = (tank.length_cm, tank.width_cm, tank.depth_cm)
+    size = " × ".join(filters.length_number(side, unit) for side in sides_cm) + f" {unit}"
+    alike = ", ".join(found.alike_in)
+    return LikeLine(
+        tank_id=tank.id or 0,
+        setup_id=one.setup.id or 0,
+        name=tank.name,
+        keeper=one.keeper.name,
+        size=size,
+        alike=f"alike in {alike}" if alike else "not close in anything, but the nearest there is",
+        light="; ".join(
+            f"{lamp.stated.row.name}, {filters.length(lamp.row.height_cm, unit)} above the water "
+            f"at {filters.percent(lamp.row.power)}"
+            for lamp in hung
+        ),
+        held=held,
+    )
