@@ -113,6 +113,7 @@ def mounting_height(
     power_range: tuple[float, float] = (0.0, 1.0),
     headroom_cm: float | None = None,
     cell_cm: float = 2.0,
+    most_heights: int = MAX_HEIGHTS,
 ) -> MountingAdvice:
     """The height and power that put most cells of the target's depths in range.
 
@@ -123,7 +124,7 @@ def mounting_height(
     needs the least power, then the more even. Raises ValueError for ranges that hold nothing.
     """
     _check_power(power_range)
-    heights = heights_tried(height_range_cm, headroom_cm)
+    heights = heights_tried(height_range_cm, headroom_cm, most=most_heights)
 
     def full_power(height_cm: float) -> Floats:
         hung = [replace(emitter, height_cm=height_cm) for emitter in emitters]
@@ -185,15 +186,18 @@ def _cubic(nodes: Floats, at: float) -> Floats:
 
 
 def heights_tried(
-    height_range_cm: tuple[float, float], headroom_cm: float | None = None
+    height_range_cm: tuple[float, float],
+    headroom_cm: float | None = None,
+    *,
+    most: int = MAX_HEIGHTS,
 ) -> tuple[float, ...]:
-    """Heights from the lowest to the highest allowed, both included [cm]."""
+    """Heights from the lowest to the highest allowed, both included [cm]; at most `most`."""
     low, high = height_range_cm
     if headroom_cm is not None:
         high = min(high, headroom_cm)
     if not 0.0 < low <= high < math.inf:
         raise ValueError(f"no height lies between {low:g} cm and {high:g} cm above the water")
-    step = max(1.0, (high - low) / (MAX_HEIGHTS - 1))
+    step = max(1.0, (high - low) / max(1, most - 1))
     count = math.floor((high - low) / step + 1e-9) + 1
     tried = [low + step * k for k in range(count)]
     if high - tried[-1] > 1e-6:

@@ -95,16 +95,37 @@ def _points(
     tank: Tank, alike: Sequence[Emitter], size: tuple[float, float], width_cm: float
 ) -> tuple[Floats, tuple[float, float]]:
     """Rows x, y, flux of the pieces of emitters of one size, and the pieces' extent."""
-    to_rim = max(0.0, min(_way_to_rim(tank, emitter) for emitter in alike))
-    low, high = _PIECE[0] * width_cm, _PIECE[1] * width_cm
-    longest = max(0.25, min(low + to_rim / 2.0, high))
-    counts = [min(_MOST_PIECES, max(1, int(np.ceil(s / longest)))) for s in size]
+    longest = _longest(tank, alike, width_cm)
+    counts = _counts(size, longest)
     cut = (size[0] / counts[0], size[1] / counts[1])
     rows = np.array([row for emitter in alike for row in _pieces(emitter, counts[0], counts[1])])
     points = rows[np.lexsort((rows[:, 1], rows[:, 0]))].T
     if max(size) > 0.0 or len(alike) < 2:
         return points, cut
     return gathered(points, longest)
+
+
+def pieces_at_most(
+    tank: Tank, water: Water, emitters: Sequence[Emitter], *, depth_cm: float
+) -> int:
+    """Upper bound on the pieces `sources_for` makes, known without making them."""
+    total = 0
+    for one in emitters:
+        width = peak_width_cm(beam_of(one), height_cm=one.height_cm, depth_cm=depth_cm, water=water)
+        counts = _counts(one.size_cm, _longest(tank, [one], width))
+        total += counts[0] * counts[1]
+    return total
+
+
+def _longest(tank: Tank, alike: Sequence[Emitter], width_cm: float) -> float:
+    to_rim = max(0.0, min(_way_to_rim(tank, emitter) for emitter in alike))
+    low, high = _PIECE[0] * width_cm, _PIECE[1] * width_cm
+    return max(0.25, min(low + to_rim / 2.0, high))
+
+
+def _counts(size: tuple[float, float], longest_cm: float) -> tuple[int, int]:
+    counts = [min(_MOST_PIECES, max(1, int(np.ceil(s / longest_cm)))) for s in size]
+    return counts[0], counts[1]
 
 
 def _way_to_rim(tank: Tank, emitter: Emitter) -> float:

@@ -41,8 +41,8 @@ from server.web.measured.api import router as measured_map_json
 from server.web.measured.routes import router as measured_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
-from server.web.staying.routes import router as staying_pages
 from server.web.spread.api import router as spread_json
+from server.web.staying.routes import router as staying_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
