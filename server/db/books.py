@@ -200,9 +200,12 @@ def _keep_rests(db: Session, meter: Meter, before: Book, after: Book) -> None:
     for rest in before.rests:
         if rest.id not in kept:
             db.delete(db.get_one(MeterRest, rest.id))
+    known = {one.id for one in before.rests}
     for rest in after.rests:
-        row = db.get(MeterRest, rest.id) or MeterRest(
-            meter_id=meter.id, first_day=rest.first, reason=rest.reason[:200]
+        row = (
+            db.get_one(MeterRest, rest.id)
+            if rest.id in known
+            else MeterRest(meter_id=meter.id, first_day=rest.first, reason=rest.reason[:200])
         )
         row.first_day, row.last_day = rest.first, rest.last
         db.add(row)

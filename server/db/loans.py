@@ -161,6 +161,11 @@ def loans_between(db: Session, meter_ids: Sequence[int], first: date, last: date
     return list(db.exec(statement))
 
 
+def loans_out(db: Session, meter_ids: Sequence[int]) -> list[Loan]:
+    statement = select(Loan).where(col(Loan.meter_id).in_(meter_ids), Loan.state == LoanState.OUT)
+    return list(db.exec(statement))
+
+
 def loans_of(db: Session, member_id: int, *, since: date) -> list[Loan]:
     """All of a member's loans and offers that end on or after that day, also those given back."""
     statement = (
