@@ -27,6 +27,7 @@ from server.web.dose.routes import router as dose_pages
 from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
+from server.web.lamps.routes import router as lamps_pages
 from server.web.lending.api import router as meters_json
 from server.web.lending.feed_routes import router as feeds
 from server.web.lending.going_round import GoingRound
@@ -60,6 +61,7 @@ ROUTERS = (
     spread_json,
     light_json,
     light_pages,
+    lamps_pages,
     acclimation_pages,
     day_pages,
     staying_pages,
