@@ -61,9 +61,13 @@ def walk(demo: Demo, name: str | None) -> dict[str, httpx.Response]:
                 continue
             seen[kind] = seen.get(kind, 0) + 1
             found[address] = answer = browser.get(address)
-            if answer.headers.get("content-type", "").startswith("text/html"):
+            if is_page(answer):
                 waiting.extend(links_in(answer.text, address))
     return found
+
+
+def is_page(answer: httpx.Response) -> bool:
+    return answer.headers.get("content-type", "").startswith("text/html")
 
 
 def links_in(page: str, address: str) -> Iterator[str]:
@@ -84,9 +88,10 @@ def test_no_link_leads_nowhere_and_no_page_is_heavy(demo: Demo, name: str | None
         for address, answer in found.items()
         if answer.status_code not in (expected.get(address, 200), 303)
     ]
-    pages = {a: r for a, r in found.items() if r.headers.get("content-type", "")[:9] == "text/html"}
     wrong += [
-        f"{a}: {len(r.content)} bytes" for a, r in pages.items() if len(r.content) > MOST_BYTES
+        f"{address}: {len(answer.content)} bytes"
+        for address, answer in found.items()
+        if is_page(answer) and len(answer.content) > MOST_BYTES
     ]
     assert not wrong, "\n".join(wrong)
     assert len(found) > (3 if name is None else 20)
@@ -97,8 +102,7 @@ def shown(found: dict[str, httpx.Response], kinds: set[str]) -> list[str]:
     addresses = []
     for address, answer in found.items():
         kind = kind_of(address)
-        html = answer.headers.get("content-type", "").startswith("text/html")
-        if html and kind not in kinds and answer.status_code != 303:
+        if is_page(answer) and kind not in kinds and answer.status_code != 303:
             kinds.add(kind)
             addresses.append(address)
     return addresses
