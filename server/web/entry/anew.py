@@ -5,14 +5,13 @@ before it had been read and shown what is expected there.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
-from server.db.light import Hung, Scene
-from server.models import Animal, Reading, Tank
+from server.models import Animal, Tank
 from server.surveys import plan as measured
-from server.surveys.estimate import estimate
+from server.surveys.estimate import MeasuredMap, estimate
 from server.surveys.next_reading import next_reading
 from server.surveys.reading_order import Point, in_order
 
@@ -21,35 +20,16 @@ MOST_AT_ONCE = 6  # each costs a third of a second; more are chosen when these a
 
 @dataclass(frozen=True)
 class Chosen:
-    """Points in the order of reading, what each should show, and why the first was chosen."""
+    """Points in the order of reading, and why the first of them was chosen."""
 
     points: tuple[Point, ...]
-    expected_ppfd: list[float]
     why: str
 
 
-def chosen_anew(
-    tank: Tank,
-    scene: Scene,
-    hung: Sequence[Hung],
-    readings: Sequence[Reading],
-    animals: Sequence[Animal],
-    *,
-    count: int,
-    factor: float,
-) -> Chosen:
+def chosen_anew(found: MeasuredMap, tank: Tank, animals: Sequence[Animal], count: int) -> Chosen:
     """Up to `count` points worth reading; none when no reading is worth wetting an arm."""
-    plan = measured.Plan(
-        tank=scene.tank,
-        water=scene.water,
-        lamps=tuple(
-            measured.Lamp(name=one.stated.row.name, emitters=emitters)
-            for one, emitters in zip(hung, scene.by_lamp, strict=True)
-        ),
-    )
-    known = [_known(one) for one in readings if _inside(tank, one) and one.struck_reason is None]
     living = [_animal(one) for one in animals if _inside(tank, one)]
-    start = found = estimate(plan, known)
+    pretended = list(found.used)
     points: list[Point] = []
     why = ""
     for _ in range(min(count, MOST_AT_ONCE)):
@@ -57,24 +37,20 @@ def chosen_anew(
         why = why or wanted.why
         if not wanted.worth_it:
             break
-        point = Point(x_cm=wanted.x_cm, y_cm=wanted.y_cm, depth_cm=wanted.depth_cm)
-        points.append(replace(point, name=_name(point, animals)))
-        expected = found.at(np.array([[point.x_cm, point.y_cm, point.depth_cm]])).ppfd[0]
-        known.append(
+        place = (wanted.x_cm, wanted.y_cm, wanted.depth_cm)
+        points.append(
+            Point(x_cm=place[0], y_cm=place[1], depth_cm=place[2], name=_name(place, animals))
+        )
+        pretended.append(
             measured.Reading(
-                x_cm=point.x_cm, y_cm=point.y_cm, depth_cm=point.depth_cm, ppfd=float(expected)
+                x_cm=place[0],
+                y_cm=place[1],
+                depth_cm=place[2],
+                ppfd=float(found.at(np.array([place])).ppfd[0]),
             )
         )
-        found = estimate(plan, known)
-    ordered = in_order(points)
-    light = start.at(measured.points_of(ordered)).ppfd if ordered else np.array([])
-    return Chosen(points=ordered, expected_ppfd=[float(v) / factor for v in light], why=why)
-
-
-def _known(one: Reading) -> measured.Reading:
-    return measured.Reading(
-        x_cm=one.x_cm, y_cm=one.y_cm, depth_cm=one.depth_cm, ppfd=one.ppfd, set_aside=one.shaded
-    )
+        found = estimate(found.plan, pretended)
+    return Chosen(points=in_order(points), why=why)
 
 
 def _animal(one: Animal) -> measured.Animal:
@@ -88,16 +64,15 @@ def _animal(one: Animal) -> measured.Animal:
     )
 
 
-def _inside(tank: Tank, one: Reading | Animal) -> bool:
+def _inside(tank: Tank, one: Animal) -> bool:
     return (
         one.x_cm <= tank.length_cm and one.y_cm <= tank.width_cm and one.depth_cm <= tank.depth_cm
     )
 
 
-def _name(point: Point, animals: Sequence[Animal]) -> str:
-    """The animal at a point, if one lives there."""
-    place = np.array([point.x_cm, point.y_cm, point.depth_cm])
+def _name(place: tuple[float, float, float], animals: Sequence[Animal]) -> str:
+    """The animal at a place, if one lives there."""
     for one in animals:
-        if np.linalg.norm(place - [one.x_cm, one.y_cm, one.depth_cm]) < 3.0:
+        if np.linalg.norm(np.array(place) - [one.x_cm, one.y_cm, one.depth_cm]) < 3.0:
             return one.name
     return ""

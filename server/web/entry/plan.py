@@ -2,11 +2,9 @@
 
 from collections.abc import Sequence
 
-import numpy as np
-
-from server.db.light import Scene
+from server.db.measured import Measured
 from server.models import Animal, Tank
-from server.optics import field
+from server.surveys.plan import points_of
 from server.surveys.reading_order import USUAL_POINTS, Point, reading_points
 
 _BESIDE_ANIMALS = 4  # points that tell of the lamps, not of one animal
@@ -33,19 +31,9 @@ def points(tank: Tank, animals: Sequence[Animal]) -> tuple[Point, ...]:
     )
 
 
-def expected(scene: Scene | None, places: Sequence[Point], factor: float) -> list[float] | None:
-    """What the sensor should show at each place: the planned light over the sensor's factors.
-
-    None without a lamp.
-    """
-    if scene is None or not scene.emitters or not places:
+def expected(found: Measured | None, places: Sequence[Point], factor: float) -> list[float] | None:
+    """What the sensor should show at each place: the light as known best over the sensor's
+    factors. None without a lamp."""
+    if found is None or not places:
         return None
-    found = field.at_points(
-        scene.tank,
-        scene.water,
-        scene.emitters,
-        x_cm=np.array([p.x_cm for p in places]),
-        y_cm=np.array([p.y_cm for p in places]),
-        depth_cm=np.array([p.depth_cm for p in places]),
-    )
-    return [float(value) / factor for value in found]
+    return [float(value) / factor for value in found.map.at(points_of(places)).ppfd]

@@ -10,10 +10,11 @@ from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from server import places
-from server.db import light, surveys, tanks
-from server.models import MeasurementSession, Member, PlannedPoint, Reading, Tank
+from server.db import measured, surveys, tanks
+from server.models import MeasurementSession, Member, PlannedPoint, Reading, Setup, Tank
 from server.web.entry import anew
 from server.web.entry import form as reading
+from server.web.entry import plan as planning
 from server.web.entry import view as views
 from server.web.page import page, see_other
 from server.web.signed_in import Club, Typed, Who, text
@@ -158,24 +159,24 @@ def plan_anew(who: Who, club: Club, session_id: int) -> Response:
     """Puts the points that would settle most in the place of those not read yet."""
     with club.read() as db:
         session, tank, planned, readings = _load(db, who, session_id)
-        hung = light.hung_over(db, session.setup_id) if session.setup_id else ()
+        setup = db.get(Setup, session.setup_id) if session.setup_id else None
+        rows = measured.rows_of(db, tank, setup) if setup else None
         animals = tanks.animals_of(db, tank.id or 0)
-        scene = light.scene(tank, hung)
+    found = measured.measured(rows) if rows else None
     address = f"/sessions/{session_id}/enter"
-    if not scene.emitters:
+    if found is None:
         words = "No lamp is on record for that day, so there is no telling which point says most."
         return see_other(address, notice=words)
     points = views.points_of(tank, planned, readings, who.length_unit, None)
-    count = sum(one.state == "open" for one in points)
-    factor = session.immersion_factor * session.calibration_factor
-    chosen = anew.chosen_anew(
-        tank, scene, hung, readings, animals, count=max(count, 1), factor=factor
-    )
+    still_open = sum(one.state == "open" for one in points)
+    chosen = anew.chosen_anew(found.map, tank, animals, max(still_open, 1))
     if not chosen.points:
         return see_other(address, notice=chosen.why)
+    factor = session.immersion_factor * session.calibration_factor
+    expected = planning.expected(found, chosen.points, factor)
     with club.write() as db:
         session, _ = own_session(db, who, session_id)
-        surveys.set_open_points(db, session, chosen.points, chosen.expected_ppfd)
+        surveys.set_open_points(db, session, chosen.points, expected)
     return see_other(address, notice=f"{_chosen(len(chosen.points))} {chosen.why}")
 
 

@@ -7,7 +7,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col, select
 
-from server.db import club_day, light, members, surveys, tanks, uploads
+from server.db import club_day, measured, members, surveys, tanks, uploads
 from server.db.surveys import SessionWords
 from server.models import Loan, MeasurementSession, Member, Meter, Reading, Setup, Tank
 from server.surveys import readings as domain
@@ -97,10 +97,11 @@ def _keep(
 def _begin_by_hand(club: Club, who: Member, tank: Tank, words: SessionWords) -> Response:
     with club.read() as db:
         animals = tanks.animals_of(db, tank.id or 0)
-        scene = light.scene(tank, light.hung_over(db, words.setup_id)) if words.setup_id else None
+        setup = db.get(Setup, words.setup_id) if words.setup_id else None
+        rows = measured.rows_of(db, tank, setup) if setup else None
     points = planning.points(tank, animals)
     factor = words.immersion_factor * words.calibration_factor
-    expected = planning.expected(scene, points, factor)
+    expected = planning.expected(measured.measured(rows) if rows else None, points, factor)
     with club.write() as db:
         session = surveys.add_session(db, tank_id=tank.id or 0, words=words, by_id=who.id)
         surveys.set_open_points(db, session, points, expected)

@@ -281,7 +281,7 @@ def _told(rows: SessionRows, own: bool) -> tuple[str, str, str]:
     high = max(one.ppfd for one in rows.counted)
     spread = f"{filters.ppfd(low)} to {filters.ppfd(high)} µmol m⁻² s⁻¹"
     answer = f"{filters.count(count, 'reading')} in {tank.name}, {spread}"
-    return answer, "See what each animal gets.", f"/tanks/{tank.id}"
+    return answer, "See what each animal gets.", f"/tanks/{tank.id}/verdict"
 
 
 def _log_told(curve: DayCurve, tank: Tank) -> tuple[str, str, str]:
