@@ -113,7 +113,6 @@ def mounting_height(
     power_range: tuple[float, float] = (0.0, 1.0),
     headroom_cm: float | None = None,
     cell_cm: float = 2.0,
-    most_heights: int = MAX_HEIGHTS,
 ) -> MountingAdvice:
     """The height and power that put most cells of the target's depths in range.
 
@@ -124,20 +123,20 @@ def mounting_height(
     needs the least power, then the more even. Raises ValueError for ranges that hold nothing.
     """
     _check_power(power_range)
-    heights = heights_tried(height_range_cm, headroom_cm, most=most_heights)
+    heights = heights_tried(height_range_cm, headroom_cm)
 
-    def full_power(height_cm: float) -> Floats:
-        hung = [replace(emitter, height_cm=height_cm) for emitter in emitters]
-        found = planes(tank, water, hung, depths_cm=target.depths_cm, cell_cm=cell_cm)
-        return np.concatenate([plane.ppfd.ravel() for plane in found])
+    def light(height_cm: float) -> Floats:
+        return full_power(
+            tank, water, emitters, target=target, height_cm=height_cm, cell_cm=cell_cm
+        )
 
     def choice(height_cm: float, full: Floats) -> HeightChoice:
         return best_power(full, height_cm=height_cm, target=target, power_range=power_range)
 
     optical_cm = min(target.depths_cm) / water.refractive_index
-    read = _by_height(full_power, heights, optical_cm)
+    read = _by_height(light, heights, optical_cm)
     curve = [choice(height, full) for height, full in read]
-    best = _settle(curve, lambda height: choice(height, full_power(height)))
+    best = _settle(curve, lambda height: choice(height, light(height)))
     return MountingAdvice(best=best, curve=tuple(curve))
 
 
@@ -188,21 +187,34 @@ def _cubic(nodes: Floats, at: float) -> Floats:
 def heights_tried(
     height_range_cm: tuple[float, float],
     headroom_cm: float | None = None,
-    *,
-    most: int = MAX_HEIGHTS,
 ) -> tuple[float, ...]:
-    """Heights from the lowest to the highest allowed, both included [cm]; at most `most`."""
+    """Heights from the lowest to the highest allowed, both included [cm]."""
     low, high = height_range_cm
     if headroom_cm is not None:
         high = min(high, headroom_cm)
     if not 0.0 < low <= high < math.inf:
         raise ValueError(f"no height lies between {low:g} cm and {high:g} cm above the water")
-    step = max(1.0, (high - low) / max(1, most - 1))
+    step = max(1.0, (high - low) / (MAX_HEIGHTS - 1))
     count = math.floor((high - low) / step + 1e-9) + 1
     tried = [low + step * k for k in range(count)]
     if high - tried[-1] > 1e-6:
         tried.append(high)
     return tuple(round(height, 4) for height in tried)
+
+
+def full_power(
+    tank: Tank,
+    water: Water,
+    emitters: Sequence[Emitter],
+    *,
+    target: Target,
+    height_cm: float,
+    cell_cm: float,
+) -> Floats:
+    """PPFD of all cells on the target's depths with every emitter at one height, shape (n,)."""
+    hung = [replace(emitter, height_cm=height_cm) for emitter in emitters]
+    found = planes(tank, water, hung, depths_cm=target.depths_cm, cell_cm=cell_cm)
+    return np.concatenate([plane.ppfd.ravel() for plane in found])
 
 
 def best_power(

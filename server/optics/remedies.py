@@ -7,8 +7,10 @@ cells it would bring into range.
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from server.optics.emitters import Emitter
-from server.optics.mounting import MountingAdvice, Target, mounting_height
+from server.optics.mounting import MountingAdvice, Target, best_power, full_power
 from server.optics.tank import Tank, Water
 
 ENOUGH = 0.95
@@ -17,8 +19,8 @@ ENOUGH = 0.95
 WORTH = 0.03
 """A change is told where it brings at least so many more of the cells into range."""
 
-_MOST_CELLS = 400
-_MOST_HEIGHTS = 12
+_MOST_CELLS = 300
+_HEIGHTS = 6
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,10 +66,14 @@ def remedies(
         heights: tuple[float, float] = height_range_cm,
         powers: tuple[float, float] = power_range,
     ) -> float:
-        return mounting_height(
-            tank, water, lights, target=target, height_range_cm=heights, power_range=powers,
-            cell_cm=cell, most_heights=_MOST_HEIGHTS,
-        ).share_in_range  # fmt: skip
+        tried = (
+            best_power(
+                full_power(tank, water, lights, target=target, height_cm=height, cell_cm=cell),
+                height_cm=height, target=target, power_range=powers,
+            ).share_in_range
+            for height in np.geomspace(heights[0], heights[1], _HEIGHTS).tolist()
+        )  # fmt: skip
+        return max(tried)
 
     now = share(emitters)
     low, high = height_range_cm
