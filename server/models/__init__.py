@@ -20,6 +20,7 @@ from server.models.acclimation import (  # noqa: E402 - after the convention
     AcclimationStep,
 )
 from server.models.lamp import LampChannel, LampModel  # noqa: E402 - after the convention
+from server.models.lamp_measurement import LampMeasurement  # noqa: E402 - after the convention
 from server.models.lending import (  # noqa: E402 - after the convention
     Handover,
     LendingAct,
@@ -68,6 +69,7 @@ __all__ = [
     "HungLamp",
     "Invitation",
     "LampChannel",
+    "LampMeasurement",
     "LampModel",
     "LendingAct",
     "LendingRule",

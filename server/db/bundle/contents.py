@@ -18,6 +18,7 @@ TABLES = (
     "tank",
     "setup",
     "hunglamp",
+    "lampmeasurement",
     "animal",
     "measurementsession",
     "plannedpoint",
