@@ -2,17 +2,19 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime
+from typing import Any
 
 from sqlmodel import Session, col, func, select
 
 from server.models import HungLamp, LampChannel, LampModel
+from server.optics.lamp import Layout
 
 
 @dataclass(frozen=True, kw_only=True)
 class LampWords:
-    """What is stated of a lamp; the columns of `LampModel` that its form fills."""
+    """What is stated of a lamp; what `LampModel` keeps of its form."""
 
     name: str
     kind: str
@@ -20,12 +22,7 @@ class LampWords:
     watts: float
     ppf_umol_s: float | None
     ppf_source: str
-    count_x: int
-    count_y: int
-    pitch_x_cm: float
-    pitch_y_cm: float
-    side_cm: float | None
-    tube_length_cm: float | None
+    layout: Layout
     min_height_cm: float | None
     max_height_cm: float | None
     control: str
@@ -35,18 +32,13 @@ class LampWords:
 
 @dataclass(frozen=True, kw_only=True)
 class ChannelWords:
-    """What is stated of a channel; count_x None means it sits where the lamp's emitters do."""
+    """What is stated of a channel; without a layout it sits where the lamp's emitters do."""
 
     name: str
     share: float
     spectrum: str
     beam_deg: float | None
-    count_x: int | None = None
-    count_y: int | None = None
-    pitch_x_cm: float | None = None
-    pitch_y_cm: float | None = None
-    side_cm: float | None = None
-    tube_length_cm: float | None = None
+    layout: Layout | None = None
 
 
 def lamp(db: Session, lamp_id: int) -> LampModel | None:
@@ -61,7 +53,7 @@ def channels_of(db: Session, lamp_id: int) -> list[LampChannel]:
 
 
 def add_lamp(db: Session, words: LampWords, *, by_id: int) -> LampModel:
-    row = LampModel(**asdict(words), created_by_id=by_id, created_at=datetime.now(UTC))
+    row = LampModel(**_columns(words), created_by_id=by_id, created_at=datetime.now(UTC))
     db.add(row)
     db.flush()
     return row
@@ -69,7 +61,7 @@ def add_lamp(db: Session, words: LampWords, *, by_id: int) -> LampModel:
 
 def change_lamp(db: Session, lamp_id: int, words: LampWords) -> None:
     row = db.get_one(LampModel, lamp_id)
-    row.sqlmodel_update(asdict(words))
+    row.sqlmodel_update(_columns(words))
     db.add(row)
 
 
@@ -87,7 +79,7 @@ def channel(db: Session, lamp_id: int, channel_id: int) -> LampChannel | None:
 
 
 def add_channel(db: Session, lamp_id: int, words: ChannelWords) -> None:
-    db.add(LampChannel(lamp_model_id=lamp_id, **asdict(words)))
+    db.add(LampChannel(lamp_model_id=lamp_id, **_columns(words)))
 
 
 def change_channel(db: Session, channel_id: int, words: ChannelWords) -> None:
@@ -95,7 +87,7 @@ def change_channel(db: Session, channel_id: int, words: ChannelWords) -> None:
     row = db.get_one(LampChannel, channel_id)
     if row.name != words.name:
         _rename_levels(db, row.lamp_model_id, row.name, words.name)
-    row.sqlmodel_update(asdict(words))
+    row.sqlmodel_update(_columns(words))
     db.add(row)
 
 
@@ -139,6 +131,13 @@ def merge(db: Session, lamp_id: int, into_id: int) -> None:
     for earlier in _merged_into(db, lamp_id):
         earlier.merged_into_id = into_id
         db.add(earlier)
+
+
+def _columns(words: LampWords | ChannelWords) -> dict[str, Any]:
+    """Column values; the layout lies in six of them, all empty where there is none."""
+    values = {name: getattr(words, name) for name in words.__dataclass_fields__ if name != "layout"}
+    names = [column.name for column in fields(Layout)]
+    return values | {name: getattr(words.layout, name, None) for name in names}
 
 
 def _merged_into(db: Session, lamp_id: int) -> Sequence[LampModel]:

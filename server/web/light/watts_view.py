@@ -1,5 +1,6 @@
 """What the watts calculator shows."""
 
+import math
 from dataclasses import dataclass
 
 from server.optics.efficacy import (
@@ -44,6 +45,12 @@ class WattsView:
     only_within: str = WHY_ONLY_WITHIN_A_KIND
 
 
+def rough(flux: float) -> str:
+    """An estimated flux with two digits, for it is not surer than that."""
+    step = 10.0 ** (math.floor(math.log10(flux)) - 1)
+    return significant(round(flux / step) * step, 2)
+
+
 def refused_view(refused: Refused) -> WattsView:
     return WattsView(refused.values, refused.errors, more=True)
 
@@ -58,7 +65,7 @@ def watts_view(typed: WattsTyped) -> WattsView:
         more=bool(typed.values["ppf"] or typed.second),
         answer=(
             f"{number(typed.watts)} W of this kind give about "
-            f"{significant(estimate.ppf_umol_s, 2)} µmol s⁻¹."
+            f"{rough(estimate.ppf_umol_s)} µmol s⁻¹."
         ),
         do=(
             "Look for the photon flux (PPF, in µmol s⁻¹) on the box or in the data sheet first; "
@@ -67,7 +74,7 @@ def watts_view(typed: WattsTyped) -> WattsView:
         sure=(
             f"An estimate: lamps of this kind were measured at {number(efficacy.low, 2)} to "
             f"{number(efficacy.high, 2)} µmol per joule, so anything from "
-            f"{significant(estimate.low, 2)} to {significant(estimate.high, 2)} µmol s⁻¹ may be "
+            f"{rough(estimate.low)} to {rough(estimate.high)} µmol s⁻¹ may be "
             "true."
         ),
         why=efficacy.why,
