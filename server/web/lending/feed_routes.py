@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import books, club_day, lending_rule, loans, members, meters
+from server.db import agenda, books, club_day, lending_rule, loans, members, meters
 from server.lending import feeds
 from server.models import Loan
 from server.web.lending.message_routes import base_address
@@ -23,20 +23,22 @@ _REFRESH = timedelta(hours=6)
 
 @router.get("/feeds/member/{secret}.ics")
 def member_feed(request: Request, club: Club, secret: str) -> Response:
-    """A member's own days, with every meter."""
+    """A member's own days: with every meter, and what falls due at their tanks."""
     with club.read() as db:
         member = members.member_by_feed(db, secret)
         if member is None or member.id is None:
             raise NotFound
-        since = club_day.today(db) - timedelta(days=feeds.KEEP_PAST_DAYS)
+        today = club_day.today(db)
+        since = today - timedelta(days=feeds.KEEP_PAST_DAYS)
         found = loans.loans_of(db, member.id, since=since)
+        dated = agenda.dated_events(db, member.id, today=today)
         called = {meter.id: meter.name for meter in meters.all_meters(db)}
         entries = [
             (feeds.entry(books.loan_from(row), meter_name=called[row.meter_id], whose=None), row)
             for row in found
         ]
         host = lending_rule.calendar_name_of(db)
-    return _answer(request, "My days with the club’s meters", entries, host)
+    return _answer(request, "My days with the club’s meters and my tanks", entries, host, dated)
 
 
 @router.get("/feeds/meter/{secret}.ics")
@@ -71,9 +73,13 @@ def _with_names(
 
 
 def _answer(
-    request: Request, name: str, entries: Sequence[tuple[feeds.Entry, Loan]], host: str
+    request: Request,
+    name: str,
+    entries: Sequence[tuple[feeds.Entry, Loan]],
+    host: str,
+    dated: Sequence[agenda.Dated] = (),
 ) -> Response:
-    body = calendar(name, entries, host=host, address=base_address(request))
+    body = calendar(name, entries, host=host, address=base_address(request), dated=dated)
     etag = f'"{hashlib.sha256(body).hexdigest()[:32]}"'
     headers = {"ETag": etag, "Cache-Control": "private, no-cache"}
     if etag in request.headers.get("if-none-match", ""):
@@ -82,9 +88,14 @@ def _answer(
 
 
 def calendar(
-    name: str, entries: Sequence[tuple[feeds.Entry, Loan]], *, host: str, address: str
+    name: str,
+    entries: Sequence[tuple[feeds.Entry, Loan]],
+    *,
+    host: str,
+    address: str,
+    dated: Sequence[agenda.Dated] = (),
 ) -> bytes:
-    """The feed's text. The same loans give the same bytes, so that an ETag can be of use."""
+    """The feed's text. The same rows give the same bytes, so that an ETag can be of use."""
     feed = icalendar.Calendar()
     feed.add("prodid", _PRODUCT)
     feed.add("version", "2.0")
@@ -94,6 +105,8 @@ def calendar(
     feed.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
     for entry, row in entries:
         feed.add_component(_event(entry, row, host=host, address=address))
+    for one in dated:
+        feed.add_component(_dated(one, host=host, address=address))
     return feed.to_ical()
 
 
@@ -110,4 +123,20 @@ def _event(entry: feeds.Entry, row: Loan, *, host: str, address: str) -> icalend
     event.add("status", entry.status)
     event.add("transp", "TRANSPARENT")
     event.add("url", f"{address}/loans/{entry.loan_id}")
+    return event
+
+
+def _dated(one: agenda.Dated, *, host: str, address: str) -> icalendar.Event:
+    changed = one.changed.astimezone(UTC).replace(microsecond=0)
+    event = icalendar.Event()
+    event.add("uid", f"{one.name}@{host}")
+    event.add("sequence", one.sequence)
+    event.add("dtstamp", changed)
+    event.add("last-modified", changed)
+    event.add("dtstart", one.on)
+    event.add("dtend", one.on + timedelta(days=1))
+    event.add("summary", one.summary)
+    event.add("status", one.status)
+    event.add("transp", "TRANSPARENT")
+    event.add("url", f"{address}{one.path}")
     return event

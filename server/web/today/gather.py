@@ -10,7 +10,7 @@ from datetime import date, timedelta
 
 from sqlmodel import Session, col, select
 
-from server.db import loans, messages, meters, tanks
+from server.db import acclimation, chores, loans, messages, meters, tanks
 from server.models import Loan, MeasurementSession, Member, MeterCalibration, Tank
 from server.web import filters
 
@@ -136,4 +136,43 @@ def _newest_calibration(db: Session, meter_id: int) -> MeterCalibration | None:
     return next(iter(meters.calibrations_of(db, meter_id)), None)
 
 
-SOURCES: tuple[Source, ...] = (meter_in_hand, unread, unfinished_tanks, stewards_desk)
+def ways_up(db: Session, who: Member, today: date) -> list[Todo]:
+    """Steps of acclimation that are due, and plans that hold."""
+    assert who.id is not None
+    todos = []
+    for tank in tanks.own_tanks(db, who.id):
+        plan = acclimation.under_way(db, tank.id or 0)
+        if plan is None:
+            continue
+        address = f"/tanks/{tank.id}/acclimation"
+        step = acclimation.next_step(acclimation.steps_of(db, plan.id or 0))
+        if plan.state == "held":
+            words = f"Look at the animals of {tank.name}: the way up holds"
+            todos.append(Todo(words=words, address=address, rank=1))
+        elif step is not None and step.due_on <= today:
+            words = f"{tank.name}: step {step.number} of the way up. Anything pale or shrunken?"
+            todos.append(Todo(words=words, address=address, rank=2))
+    return todos
+
+
+def chores_due(db: Session, who: Member, today: date) -> list[Todo]:
+    """Chores that have come round, in one line."""
+    assert who.id is not None
+    due = chores.due_of_member(db, who.id, today=today, within_days=0)
+    if not due:
+        return []
+    first = due[0]
+    words = f"{first.due.chore.name} at {first.tank.name}"
+    if len(due) > 1:
+        words += f", and {filters.count(len(due) - 1, 'more chore', 'more chores')}"
+    return [Todo(words=words, address="/chores", rank=8)]
+
+
+SOURCES: tuple[Source, ...] = (
+    meter_in_hand,
+    unread,
+    ways_up,
+    unfinished_tanks,
+    stewards_desk,
+    chores_due,
+)
