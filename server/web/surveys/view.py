@@ -290,7 +290,7 @@ def _log_told(curve: DayCurve, tank: Tank) -> tuple[str, str, str]:
         return answer, "Log a day from midnight to midnight.", f"/tanks/{tank.id}/sessions/new"
     dose = filters.significant(curve.dli_mol_m2_d, 3)
     answer = f"The sensor in {tank.name} gets {dose} mol m⁻² a day"
-    return answer, "Compare it with the day you planned.", f"/tanks/{tank.id}"
+    return answer, "Compare it with the day you planned.", f"/tanks/{tank.id}/dose"
 
 
 def _sure(session: MeasurementSession) -> str:

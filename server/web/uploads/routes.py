@@ -6,19 +6,21 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import surveys, uploads
+from server.db import light, surveys, uploads
 from server.db.engine import Database
+from server.db.light import Hung
 from server.db.surveys import SessionWords
 from server.models import MeasurementSession, Member, Tank, Upload
 from server.surveys.table import NoHeader
 from server.surveys.table import read as read_table
 from server.surveys.table_text import NotATable
 from server.surveys.table_write import csv_text, harmless
-from server.surveys.understood import Understood
+from server.surveys.understood import ReadAs, Understood
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
 from server.web.tanks.open import own_tank
 from server.web.uploads import form as reading
+from server.web.uploads import lux
 from server.web.uploads import view as views
 from server.web.uploads import words as session_words
 
@@ -34,6 +36,7 @@ class _Waiting:
     words: SessionWords
     options: reading.Typed
     same: list[MeasurementSession]
+    hung: tuple[Hung, ...]
 
 
 def _waiting(db: Session, who: Member, upload_id: int) -> _Waiting:
@@ -41,39 +44,64 @@ def _waiting(db: Session, who: Member, upload_id: int) -> _Waiting:
     if upload is None:
         raise NotFound("This file is stored already, or was let go.")
     tank = own_tank(db, who, upload.tank_id)
+    words = session_words.from_text(upload.session_words)
     return _Waiting(
         upload=upload,
         tank=tank,
-        words=session_words.from_text(upload.session_words),
+        words=words,
         options=reading.from_text(upload.read_as, who.length_unit),
         same=uploads.sessions_from(db, upload.tank_id, upload.data),
+        hung=light.hung_over(db, words.setup_id) if words.setup_id else (),
     )
 
 
 @dataclass(frozen=True)
 class _Read:
-    """What came of reading the file: a table, or the columns that have to be mapped."""
+    """What came of reading the file: a table, or the columns that have to be mapped; and how
+    it was read. `guessed_lux`: the factor for lux comes from the lamps on record."""
 
     table: Understood | None
     unknown: NoHeader | None
-    remembered: bool
+    how: ReadAs
+    remembered: bool = False
+    guessed_lux: bool = False
 
 
 def _read(club: Database, who: Member, waiting: _Waiting) -> _Read:
-    """Reads the file, with the member's remembered columns where its headings say nothing."""
+    """Reads the file; where it leaves a question, with what is known of the member's earlier
+    files and of the tank's lamps."""
     how = reading.read_as(waiting.options, waiting.words, waiting.tank, who.length_unit)
-    data = waiting.upload.data
-    sent: bytes | str = data.decode() if waiting.upload.pasted else data
+    found = _with_memory(club, who, waiting, how)
+    if found.table is None or not _in_lux(found.table) or found.how.lux_per_ppfd is not None:
+        return found
+    factor = lux.lux_per_ppfd(waiting.hung)
+    if factor is None:
+        return found
+    how = replace(found.how, lux_per_ppfd=factor)
+    return replace(found, table=read_table(_data(waiting), how), how=how, guessed_lux=True)
+
+
+def _with_memory(club: Database, who: Member, waiting: _Waiting, how: ReadAs) -> _Read:
+    """Columns whose headings say nothing are read as this member read such columns before."""
     try:
-        return _Read(read_table(sent, how), None, False)
+        return _Read(read_table(_data(waiting), how), None, how)
     except NoHeader as unknown:
         with club.read() as db:
             columns = uploads.remembered_columns(
                 db, member_id=who.id or 0, signature=unknown.signature
             )
         if columns is None:
-            return _Read(None, unknown, False)
-        return _Read(read_table(sent, replace(how, columns=columns)), None, True)
+            return _Read(None, unknown, how)
+        how = replace(how, columns=columns)
+        return _Read(read_table(_data(waiting), how), None, how, remembered=True)
+
+
+def _data(waiting: _Waiting) -> bytes | str:
+    return waiting.upload.data.decode() if waiting.upload.pasted else waiting.upload.data
+
+
+def _in_lux(table: Understood) -> bool:
+    return any(column.meaning.role == "lux" for column in table.columns)
 
 
 @router.get("/uploads/{upload_id}")
@@ -103,11 +131,23 @@ def _preview(request: Request, who: Member, club: Database, waiting: _Waiting) -
         waiting.tank,
         found.table,
         waiting.options,
-        remembered=found.remembered,
+        remarks=_remarks(found),
         same=waiting.same,
         unit=who.length_unit,
     )
     return page(request, "uploads/preview.html", view=view, status=status)
+
+
+def _remarks(found: _Read) -> list[str]:
+    remarks = []
+    if found.remembered:
+        remarks.append("The columns were read as you read such a file before.")
+    if found.guessed_lux:
+        remarks.append(
+            f"Lux were divided by {found.how.lux_per_ppfd:g} lux per µmol m⁻² s⁻¹, worked out from "
+            "the colours of the lamps on record. Say another factor below if you know better."
+        )
+    return remarks
 
 
 @router.post("/uploads/{upload_id}")
@@ -139,18 +179,19 @@ def store(request: Request, who: Who, club: Club, form: Typed, upload_id: int) -
     if understood is None or not understood.stored or agreed != str(len(understood.refused)):
         return _preview(request, who, club, waiting)
     with club.write() as db:
-        session = _store(db, who, upload_id, waiting, understood)
+        session = _store(db, who, upload_id, found, understood)
     left_out = len(understood.refused)
     told = f"{understood.stored} stored" + (f", {left_out} left out." if left_out else ".")
     return see_other(f"/sessions/{session.id}", notice=told)
 
 
 def _store(
-    db: Session, who: Member, upload_id: int, waiting: _Waiting, understood: Understood
+    db: Session, who: Member, upload_id: int, found: _Read, understood: Understood
 ) -> MeasurementSession:
-    upload = _waiting(db, who, upload_id).upload  # still waiting, now that we hold the pen
+    waiting = _waiting(db, who, upload_id)  # still waiting, now that we hold the pen
+    upload = waiting.upload
     kind = "log" if understood.kind == "log" else "points"
-    words = _with_options(waiting, who, kind)
+    words = _with_options(waiting.words, found, kind)
     session = surveys.add_session(db, tank_id=upload.tank_id, words=words, by_id=who.id, kind=kind)
     surveys.add_table(db, session, understood, by_id=who.id)
     upload.session_id = session.id
@@ -168,10 +209,11 @@ def _store(
     return session
 
 
-def _with_options(waiting: _Waiting, who: Member, kind: str) -> SessionWords:
-    """The session's words with the factor and the sensor's place said on the preview."""
-    how = reading.read_as(waiting.options, waiting.words, waiting.tank, who.length_unit)
-    words = replace(waiting.words, lux_per_ppfd=how.lux_per_ppfd)
+def _with_options(words: SessionWords, found: _Read, kind: str) -> SessionWords:
+    """The session's words with the factor and the sensor's place used in reading."""
+    how = found.how
+    in_lux = found.table is not None and _in_lux(found.table)
+    words = replace(words, lux_per_ppfd=how.lux_per_ppfd if in_lux else None)
     if kind != "log":
         return words
     return replace(

@@ -77,17 +77,15 @@ def preview(
     table: Understood,
     options: Typed,
     *,
-    remembered: bool,
+    remarks: Sequence[str],
     same: Sequence[MeasurementSession],
     unit: str,
 ) -> PreviewView:
     """The preview of a table that was understood, wholly or in part."""
     refused = len(table.refused)
-    remarks = list(table.remarks)
-    if remembered:
-        remarks.insert(0, "The columns were read as you read such a file before.")
+    said = [*remarks, *table.remarks]
     if table.above:
-        remarks.append("Lines over the header: " + "; ".join(words for _, words in table.above[:3]))
+        said.append("Lines over the header: " + "; ".join(words for _, words in table.above[:3]))
     answer, do = _told(table.stored, refused)
     return PreviewView(
         upload_id=upload.id or 0,
@@ -99,7 +97,7 @@ def preview(
         good=table.stored,
         refused_count=refused,
         facts=_facts(table),
-        remarks=tuple(remarks),
+        remarks=tuple(said),
         columns=_columns(table.columns, options),
         by_hand=options.columns is not None,
         mapping_needed=False,

@@ -141,11 +141,33 @@ def test_a_mapping_without_light_is_asked_again_with_everything_kept(
     assert "Say which column holds the light." in answer.text
 
 
+def test_lux_are_turned_by_the_lamps_on_record_and_the_page_says_so(
+    ivo: TestClient, scene: Scene, club: Database
+) -> None:
+    answer = upload(ivo, scene.tank, "x;y;depth;lux\n10;20;15;7000\n")
+    page = ivo.get(answer.headers["location"]).text
+    assert "worked out from the colours of the lamps on record" in page
+    store(ivo, answer)
+    with club.read() as db:
+        session, reading = db.exec(select(MeasurementSession)).one(), db.exec(select(Reading)).one()
+    assert session.lux_per_ppfd and 15 < session.lux_per_ppfd < 90
+    assert reading.raw_ppfd == pytest.approx(7000 / session.lux_per_ppfd)
+    assert (reading.typed_light, reading.light_unit) == ("7000", "lux")
+
+
+def test_lux_without_any_lamp_are_refused_until_a_factor_is_said(
+    tess: TestClient, scene: Scene
+) -> None:
+    address = upload(tess, scene.tess_tank, "x;y;depth;lux\n10;20;15;7000\n").headers["location"]
+    assert "Light is in lux" in tess.get(address).text
+    tess.post(address, data={"lux_per_ppfd": "70", "length_unit": "cm"})
+    assert "1 reading understood" in tess.get(address).text
+
+
 def test_a_file_can_be_read_another_way(ivo: TestClient, scene: Scene) -> None:
-    text = "x;y;depth;lux\n10;20;15;7000\n"
+    text = "x;y;depth;PAR\n10;20;15;70\n"
     address = upload(ivo, scene.tank, text).headers["location"]
-    assert "Light is in lux" in ivo.get(address).text
-    ivo.post(address, data={"lux_per_ppfd": "70", "length_unit": "mm"})
+    ivo.post(address, data={"length_unit": "mm"})
     page = ivo.get(address).text
     assert "1 reading understood" in page
     assert "1, 2, 1.5" in page  # millimetres
