@@ -9,6 +9,8 @@ import numpy.typing as npt
 from server.db.tanks import LampPlace
 from server.drawing.marks import Verdict
 from server.models import Animal
+from server.surveys.verdict import Judged as Known
+from server.surveys.verdict import Verdict as Sure
 from server.web.tanks.judged import Judged, letter
 
 Floats = npt.NDArray[np.float64]
@@ -42,6 +44,22 @@ def _verdict(animal: Animal, ppfd: float) -> Verdict:
     if ppfd < animal.low_ppfd:
         return "below"
     return "above" if ppfd > animal.high_ppfd else "within"
+
+
+_SAID: dict[Sure, Verdict] = {
+    Sure.TOO_DIM: "below",
+    Sure.IN_RANGE: "within",
+    Sure.TOO_BRIGHT: "above",
+    Sure.NOT_KNOWN: "unknown",
+}
+
+
+def judge_known(animals: Sequence[Animal], found: Sequence[Known]) -> tuple[Judged, ...]:
+    """Verdicts of the measured map: given where they are sure, otherwise not known."""
+    return tuple(
+        Judged(animal=animal, letter=letter(n), ppfd=one.ppfd, verdict=_SAID[one.verdict])
+        for n, (animal, one) in enumerate(zip(animals, found, strict=True))
+    )
 
 
 def best_turn(

@@ -4,9 +4,11 @@ Light is linear in power and adds up lamp by lamp, so the field of each lamp at 
 and only what moved is worked out anew. While a slider is dragged the grids are coarser.
 """
 
-from collections.abc import Iterator, Sequence
+from collections import OrderedDict
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
@@ -17,6 +19,7 @@ from server.models import HungLamp, Tank
 from server.optics import tank as glass
 from server.optics.emitters import Emitter
 from server.optics.field import at_points, planes
+from server.surveys.changed import held
 
 Floats = npt.NDArray[np.float64]
 Places = tuple[tuple[float, float, float], ...]
@@ -99,8 +102,14 @@ def _shifted(
     if (before.x_cm, before.y_cm, before.height_cm) == (after.x_cm, after.y_cm, after.height_cm):
         return emitters
     dx, dy = after.x_cm - before.x_cm, after.y_cm - before.y_cm
+    up = after.height_cm - before.height_cm
     return tuple(
-        replace(one, x_cm=one.x_cm + dx, y_cm=one.y_cm + dy, height_cm=after.height_cm)
+        replace(
+            one,
+            x_cm=held("x_cm", one.x_cm + dx),
+            y_cm=held("y_cm", one.y_cm + dy),
+            height_cm=held("height_cm", one.height_cm + up),
+        )
         for one in emitters
     )
 
@@ -195,43 +204,93 @@ def _upright(
 ) -> tuple[Floats, Floats]:
     """One lamp at full power on the cuts from front and side, (levels, n)."""
     asked = _upright_points(tank, cuts, FINE)
-    found = at_points(
-        tank, water, emitters, x_cm=asked.x_cm, y_cm=asked.y_cm, depth_cm=asked.depth_cm
-    )
+    x, y, depth = asked.points.T
+    found = at_points(tank, water, emitters, x_cm=x, y_cm=y, depth_cm=depth)
     return asked.front(found), asked.side(found)
 
 
-@lru_cache(maxsize=256)
+class _Kept:
+    """Coarse fields of single lamps by what they were asked with; the longest unused go first.
+
+    Two parts of one answer of the engine are kept apart, which a plain cache cannot do.
+    """
+
+    def __init__(self, most: int) -> None:
+        self._most = most
+        self._found: OrderedDict[Hashable, tuple[Floats, ...]] = OrderedDict()
+        self._lock = Lock()
+
+    def get(self, key: Hashable) -> tuple[Floats, ...] | None:
+        with self._lock:
+            if key in self._found:
+                self._found.move_to_end(key)
+            return self._found.get(key)
+
+    def put(self, key: Hashable, found: tuple[Floats, ...]) -> tuple[Floats, ...]:
+        with self._lock:
+            self._found[key] = found
+            while len(self._found) > self._most:
+                self._found.popitem(last=False)
+        return found
+
+
+_kept = _Kept(512)
+
+
 def _coarse(
     tank: glass.Tank,
     water: glass.Water,
     emitters: tuple[Emitter, ...],
     cuts: Cuts,
     places: Places,
-) -> tuple[Floats, Floats, Floats, Floats]:
-    """One lamp at full power on all cuts, (ny, nx), (levels, nx), (levels, ny), and at places."""
-    (ny, nx), (levels, _), _ = _shapes(tank, DRAFT)
+) -> tuple[Floats, ...]:
+    """One lamp at full power on all cuts, (ny, nx), (levels, nx), (levels, ny), and at places.
+
+    What is missing is asked for in one go: the light that walls and floor return is the dear
+    part, and is worked out once for each question.
+    """
+    lamp = (tank, water, emitters)
+    over_key, cut_key = ("over", *lamp, cuts.depth_cm), ("cut", *lamp, cuts.upright, places)
+    over, cut = _kept.get(over_key), _kept.get(cut_key)
+    points = [np.zeros((0, 3))]
+    if over is None:
+        points.append(_over_points(tank, cuts.depth_cm))
     upright = _upright_points(tank, cuts.upright, DRAFT)
-    level_cm = _centres(tank.depth_cm, levels)
-    over_x, over_y = np.meshgrid(_centres(tank.length_cm, nx), _centres(tank.width_cm, ny))
-    x, y, depth = np.array(places, dtype=np.float64).reshape(-1, 3).T
-    found = at_points(
-        tank,
-        water,
-        emitters,
-        x_cm=np.concatenate([upright.x_cm, over_x.ravel(), np.tile(x, levels)]),
-        y_cm=np.concatenate([upright.y_cm, over_y.ravel(), np.tile(y, levels)]),
-        depth_cm=np.concatenate(
-            [upright.depth_cm, np.full(nx * ny, cuts.depth_cm), np.repeat(level_cm, x.size)]
-        ),
-    )
-    cut, over, at = np.split(found, [upright.x_cm.size, upright.x_cm.size + nx * ny])
-    return (
-        over.reshape(ny, nx),
-        upright.front(cut),
-        upright.side(cut),
-        _between(level_cm, at.reshape(levels, x.size), depth),
-    )
+    if cut is None:
+        points += [upright.points, _level_points(tank, places)]
+    wanted = np.concatenate(points)
+    if len(wanted):
+        x, y, depth = wanted.T
+        found = at_points(tank, water, emitters, x_cm=x, y_cm=y, depth_cm=depth)
+        ends = np.cumsum([len(one) for one in points])[:-1]
+        _, *parts = np.split(found, ends)
+        if over is None:
+            over = _kept.put(over_key, (parts.pop(0).reshape(_shapes(tank, DRAFT)[0]),))
+        if cut is None:
+            at = _at_depths(tank, parts[1], places)
+            cut = _kept.put(cut_key, (upright.front(parts[0]), upright.side(parts[0]), at))
+    assert over is not None and cut is not None
+    return *over, *cut
+
+
+def _over_points(tank: glass.Tank, depth_cm: float) -> Floats:
+    (ny, nx), _, _ = _shapes(tank, DRAFT)
+    x, y = np.meshgrid(_centres(tank.length_cm, nx), _centres(tank.width_cm, ny))
+    return np.stack([x.ravel(), y.ravel(), np.full(x.size, depth_cm)], axis=1)
+
+
+def _level_points(tank: glass.Tank, places: Places) -> Floats:
+    """Above and below each place on the levels of the upright cuts, level by level."""
+    level_cm = _centres(tank.depth_cm, DRAFT.levels)
+    x, y, _ = np.array(places, dtype=np.float64).reshape(-1, 3).T
+    levels = np.repeat(level_cm, x.size)
+    return np.stack([np.tile(x, level_cm.size), np.tile(y, level_cm.size), levels], axis=1)
+
+
+def _at_depths(tank: glass.Tank, found: Floats, places: Places) -> Floats:
+    depth_cm = np.array([depth for _, _, depth in places])
+    level_cm = _centres(tank.depth_cm, DRAFT.levels)
+    return _between(level_cm, found.reshape(level_cm.size, depth_cm.size), depth_cm)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -240,9 +299,7 @@ class _Upright:
 
     levels: int
     nx: int
-    x_cm: Floats
-    y_cm: Floats
-    depth_cm: Floats
+    points: Floats
 
     def front(self, found: Floats) -> Floats:
         return _smooth(found.reshape(self.levels, -1)[:, : self.nx])
@@ -255,13 +312,9 @@ def _upright_points(tank: glass.Tank, cuts: tuple[float, float], grid: Grid) -> 
     (_, (levels, nx), (_, ny)) = _shapes(tank, grid)
     across = np.concatenate([_centres(tank.length_cm, nx), np.full(ny, cuts[1])])
     along = np.concatenate([np.full(nx, cuts[0]), _centres(tank.width_cm, ny)])
-    return _Upright(
-        levels=levels,
-        nx=nx,
-        x_cm=np.tile(across, levels),
-        y_cm=np.tile(along, levels),
-        depth_cm=np.repeat(_centres(tank.depth_cm, levels), across.size),
-    )
+    depth = np.repeat(_centres(tank.depth_cm, levels), across.size)
+    points = np.stack([np.tile(across, levels), np.tile(along, levels), depth], axis=1)
+    return _Upright(levels=levels, nx=nx, points=points)
 
 
 def _centres(extent_cm: float, count: int) -> Floats:

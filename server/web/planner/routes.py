@@ -1,14 +1,18 @@
 """Addresses of a tank's plan: the page, the part that follows a slider, and keeping it."""
 
+from dataclasses import replace
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
-from server.db import light, tanks
+from server.db import measured, tanks
 from server.db.club_day import today as club_today
+from server.db.measured import MeasuredRows
 from server.models import Member, Setup, Tank
 from server.web.page import fragment, page, see_other
 from server.web.planner import form as reading
+from server.web.planner import known
 from server.web.planner import view as views
 from server.web.planner.view import Subject
 from server.web.signed_in import Club, NotFound, Typed, Who, text
@@ -24,9 +28,10 @@ def plan_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     typed = dict(request.query_params)
     with club.read() as db:
         tank = tank_to_see(db, who, tank_id)
-        subject = _subject(db, who, tank, typed.get("setup", ""))
-    if subject is None:
+        loaded = _load(db, who, tank, typed.get("setup", ""))
+    if loaded is None:
         return page(request, "planner/empty.html", view=tank)
+    subject = _with_readings(*loaded)
     asked = _asked(subject, typed, who)
     return page(
         request,
@@ -42,9 +47,10 @@ def drawn(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     typed = dict(request.query_params)
     with club.read() as db:
         tank = tank_to_see(db, who, tank_id)
-        subject = _subject(db, who, tank, typed.get("setup", ""))
-    if subject is None:
+        loaded = _load(db, who, tank, typed.get("setup", ""))
+    if loaded is None:
         raise NotFound("Nothing hangs over this tank yet.")
+    subject = _with_readings(*loaded)
     asked = _asked(subject, typed, who)
     if asked.errors:
         return Response(status_code=422)
@@ -67,9 +73,10 @@ def keep(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> R
     typed = {name: text(form, name, most=200) for name in form}
     with club.read() as db:
         tank = own_tank(db, who, tank_id)
-        subject = _subject(db, who, tank, typed.get("setup", ""))
-    if subject is None:
+        loaded = _load(db, who, tank, typed.get("setup", ""))
+    if loaded is None:
         raise NotFound("Nothing hangs over this tank yet.")
+    subject = _with_readings(*loaded)
     asked = _asked(subject, typed, who)
     name = typed.get("name", "")
     if len(name) > 80:
@@ -94,21 +101,30 @@ def keep(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> R
     )
 
 
-def _subject(db: Session, who: Member, tank: Tank, setup_asked: str) -> Subject | None:
+def _load(
+    db: Session, who: Member, tank: Tank, setup_asked: str
+) -> tuple[Subject, MeasuredRows] | None:
     """The setup asked for, else what hangs now; None where nothing was ever hung."""
     assert tank.id is not None and who.id is not None
     current = tanks.current_setup(db, tank.id)
     setup = _setup(db, who, tank, setup_asked) if setup_asked else current
     if setup is None or setup.id is None:
         return None
-    return Subject(
+    rows = measured.rows_of(db, tank, setup)
+    subject = Subject(
         tank=tank,
         setup=setup,
-        hung=light.hung_over(db, setup.id),
+        hung=rows.hung,
         animals=tuple(tanks.animals_of(db, tank.id)),
         own=tank.owner_id == who.id,
         is_current=current is not None and current.id == setup.id,
     )
+    return subject, rows
+
+
+def _with_readings(subject: Subject, rows: MeasuredRows) -> Subject:
+    """Outside the transaction: what the readings say, where there are any."""
+    return replace(subject, measured=known.measured_of(rows) if rows.surveys else None)
 
 
 def _setup(db: Session, who: Member, tank: Tank, asked: str) -> Setup:

@@ -7,16 +7,18 @@ from urllib.parse import urlencode
 import numpy as np
 
 from server.db.light import FLOORS, Hung
+from server.db.measured import Measured
 from server.db.tanks import LampPlace
 from server.drawing import gauge, legend
 from server.drawing.tank_view import TankView
 from server.models import Animal, Setup, Tank
 from server.optics.field import share_into_water
+from server.surveys.estimate import Known
 from server.web import chart_levels, filters
-from server.web.planner import draw, light
+from server.web.planner import draw, known, light
 from server.web.planner.draw import Drawings, Picture
 from server.web.planner.form import WhatIf, percent
-from server.web.planner.judge import Turn, best_turn, judge
+from server.web.planner.judge import Turn, best_turn, judge, judge_known
 from server.web.tanks.judged import Judged
 from server.web.tanks.typed import shown_length
 
@@ -135,58 +137,164 @@ class Subject:
     animals: tuple[Animal, ...]
     own: bool
     is_current: bool
+    measured: Measured | None = None
+    """What readings under this setup say; None where nobody measured."""
 
 
 # The part that follows the sliders
 
 
-def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> Drawn:
-    """Light, verdicts and drawings of a plan. sizes: which of "wide" and "narrow" to draw."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Seen:
+    """Light and verdicts of a plan. by_lamp: at the animals, (lamps, animals); was: as it hangs."""
+
+    cuts: light.Cuts
+    views: light.Views
+    doubt: draw.DoubtViews | None
+    judged: tuple[Judged, ...]
+    spreads: tuple[tuple[float, float] | None, ...]
+    by_lamp: light.Floats
+    was: light.Floats | None
+    before: light.Lit
+
+
+def look(of: Subject, asked: WhatIf, *, draft: bool) -> Seen:
+    """Work out the light of a plan, on the model the readings put right where there are any."""
     cuts = light.Cuts(
         depth_cm=asked.depth_cm, front_y_cm=asked.front_y_cm, side_x_cm=asked.side_x_cm
     )
     before = light.lit(of.tank, of.hung)
-    lit = light.moved(before, asked.hung, asked.lamps)
+    if of.measured is not None:
+        before = known.put_right(of.measured.map, before)
     places = _places(of)
+    lit = light.moved(before, asked.hung, asked.lamps)
+    views, by_lamp = _light(lit, cuts, places, draft=draft)
+    now = _light(before, cuts, places, draft=draft)[1] if asked.changed else by_lamp
+    if of.measured is None:
+        total = by_lamp.sum(axis=0)
+        return Seen(
+            cuts=cuts,
+            views=views,
+            doubt=None,
+            judged=judge(of.animals, total if of.hung else None),
+            spreads=(None,) * len(of.animals),
+            by_lamp=by_lamp,
+            was=now.sum(axis=0) if asked.changed else None,
+            before=before,
+        )
+    return _look_measured(of, of.measured, asked, (cuts, views, by_lamp, now, before))
+
+
+def _light(
+    lit: light.Lit, cuts: light.Cuts, places: light.Places, *, draft: bool
+) -> tuple[light.Views, light.Floats]:
     if draft:
-        seen, by_lamp = light.draft(lit, cuts, places)
-    else:
-        seen, by_lamp = light.views(lit, cuts), light.at_places(lit, places)
-    judged = judge(of.animals, by_lamp.sum(axis=0) if of.hung else None)
+        return light.draft(lit, cuts, places)
+    return light.views(lit, cuts), light.at_places(lit, places)
+
+
+def _look_measured(
+    of: Subject,
+    measured: Measured,
+    asked: WhatIf,
+    made: tuple[light.Cuts, light.Views, light.Floats, light.Floats, light.Lit],
+) -> Seen:
+    """As `look`, with what the readings left over and how sure they make it."""
+    cuts, views, by_lamp, now, before = made
+    views, doubt = known.views(measured.map, views, cuts)
+    factor = by_lamp.sum(axis=0) / np.maximum(now.sum(axis=0), 1e-6)
+    found = known.judged(measured.map, _places(of), of.animals, factor)
+    hanging = known.at_animals(measured.map, _places(of)).ppfd if of.animals else np.zeros(0)
+    return Seen(
+        cuts=cuts,
+        views=views,
+        doubt=doubt,
+        judged=judge_known(of.animals, found),
+        spreads=tuple((one.low, one.high) for one in found),
+        by_lamp=by_lamp * hanging / np.maximum(now.sum(axis=0), 1e-6),
+        was=hanging if asked.changed else None,
+        before=before,
+    )
+
+
+def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> Drawn:
+    """Light, verdicts and drawings of a plan. sizes: which of "wide" and "narrow" to draw."""
+    seen = look(of, asked, draft=draft)
     picture = Picture(
         tank=of.tank,
         hung=of.hung,
         places=asked.lamps,
-        judged=judged,
-        cuts=cuts,
-        light=seen,
+        judged=seen.judged,
+        cuts=seen.cuts,
+        light=seen.views,
         levels=_levels(asked),
         unit=asked.unit,
+        soundings=() if asked.changed else _soundings(of),
+        doubt=seen.doubt,
+        kind="planned" if of.measured is None else "as measured",
     )
-    was = light.at_places(before, places).sum(axis=0) if asked.changed else None
-    turn = best_turn(of.animals, by_lamp, asked.lamps)
-    difference = (
-        seen.above - light.views(before, cuts).above if asked.changed and not draft else None
-    )
+    turn = best_turn(of.animals, seen.by_lamp, asked.lamps)
+    difference = None if draft or not asked.changed else _difference(of, seen)
     most = 0.0 if difference is None else float(np.abs(difference).max())
+    changes = {
+        size: draw.change(picture, difference, width=width)
+        for size, width in (("wide", 620.0), ("narrow", draw.PHONE))
+        if difference is not None and most >= 2 and size in sizes
+    }
     return Drawn(
-        answer=answer(judged, planned=asked.changed),
-        told=_told(judged),
-        do=_do(of, judged, turn, asked),
+        answer=answer(seen.judged, planned=asked.changed),
+        told=_told(seen.judged),
+        do=_do(of, seen.judged, turn, asked),
         do_address=_address(of, asked, turn.powers) if turn else "",
-        sure=PLANNED_SURE,
+        sure=_sure(of, seen, asked),
         wide=draw.wide(picture) if "wide" in sizes else None,
         narrow=draw.narrow(picture) if "narrow" in sizes else None,
-        rows=_rows(judged, asked.unit, was),
+        rows=_rows(seen, asked.unit),
         focus_words=_focus_words(asked),
-        change_words=_change_words(difference, asked) if difference is not None else "",
-        change_wide=draw.change(picture, difference, width=620.0)
-        if difference is not None and most >= 2 and "wide" in sizes
-        else None,
-        change_narrow=draw.change(picture, difference, width=draw.PHONE)
-        if difference is not None and most >= 2 and "narrow" in sizes
-        else None,
+        change_words="" if difference is None else _change_words(difference, asked),
+        change_wide=changes.get("wide"),
+        change_narrow=changes.get("narrow"),
     )
+
+
+def _difference(of: Subject, seen: Seen) -> light.Floats:
+    """What the plan changes on the view from above."""
+    before = light.views(seen.before, seen.cuts)
+    if of.measured is not None:
+        before, _ = known.views(of.measured.map, before, seen.cuts)
+    return seen.views.above - before.above
+
+
+def _soundings(of: Subject) -> tuple[draw.Sounded, ...]:
+    """The readings the map rests on; a struck-out or doubted one is not printed."""
+    if of.measured is None:
+        return ()
+    found, wrong = of.measured.map, set(of.measured.map.wrong)
+    return tuple(
+        draw.Sounded(x_cm=r.x_cm, y_cm=r.y_cm, depth_cm=r.depth_cm, ppfd=r.ppfd)
+        for n, r in enumerate(found.used)
+        if n not in wrong
+    )
+
+
+def _sure(of: Subject, seen: Seen, asked: WhatIf) -> str:
+    """How sure all this is, and from what."""
+    if not of.hung:
+        return ""
+    if of.measured is None or seen.doubt is None:
+        return PLANNED_SURE
+    half = [
+        (high - low) / 2 / one.ppfd
+        for one, spread in zip(seen.judged, seen.spreads, strict=True)
+        if spread is not None and one.ppfd
+        for low, high in (spread,)
+    ]
+    width = float(np.median(half)) if half else float(np.median(seen.doubt.above))
+    days = sorted({survey.session.taken_on for survey in of.measured.used})
+    when = " and ".join(filters.day(day) for day in days)
+    count = filters.count(len(of.measured.map.used), "reading")
+    beyond = ", and less so the further you go from how it hangs" if asked.changed else ""
+    return f"Sure to about {filters.number(100 * width)} %, from {count} on {when}{beyond}."
 
 
 def _places(of: Subject) -> light.Places:
@@ -291,18 +399,17 @@ def _change_words(difference: light.Floats, asked: WhatIf) -> str:
     )
 
 
-def _rows(judged: Sequence[Judged], unit: str, was: light.Floats | None) -> tuple[AnimalRow, ...]:
+def _rows(seen: Seen, unit: str) -> tuple[AnimalRow, ...]:
     """Who gets what; all gauges of the table on one scale."""
-    ends = [end for one in judged for end in (one.animal.low_ppfd, one.animal.high_ppfd)]
-    seen = [one.ppfd for one in judged if one.ppfd is not None]
-    every = [max(value, 5.0) for value in (*ends, *seen)] or [50.0, 500.0]
+    ends = [end for one in seen.judged for end in (one.animal.low_ppfd, one.animal.high_ppfd)]
+    known_light = [one.ppfd for one in seen.judged if one.ppfd is not None]
+    every = [max(value, 5.0) for value in (*ends, *known_light)] or [50.0, 500.0]
     scale = (min(every) * 0.75, max(every) * 1.33)
-    return tuple(_row(one, unit, was, n, scale) for n, one in enumerate(judged))
+    return tuple(_row(seen, n, unit, scale) for n in range(len(seen.judged)))
 
 
-def _row(
-    one: Judged, unit: str, was: light.Floats | None, n: int, scale: tuple[float, float]
-) -> AnimalRow:
+def _row(seen: Seen, n: int, unit: str, scale: tuple[float, float]) -> AnimalRow:
+    one, spread = seen.judged[n], seen.spreads[n]
     animal = one.animal
     place = " · ".join(
         (
@@ -316,14 +423,15 @@ def _row(
         name=animal.name,
         place=place,
         gets="not known" if one.ppfd is None else filters.ppfd(one.ppfd),
-        spread="",
+        spread="" if spread is None else f"± {filters.ppfd((spread[1] - spread[0]) / 2)}",
         wants=one.range_words,
-        was="" if was is None else filters.ppfd(float(was[n])),
+        was="" if seen.was is None else filters.ppfd(float(seen.was[n])),
         verdict=one.verdict,
         words=one.words,
         gauge=gauge.gauge(
             value=one.ppfd,
             wanted=(animal.low_ppfd, animal.high_ppfd),
+            interval=spread,
             verdict=one.verdict,
             scale_range=scale,
             width=GAUGE_WIDTH,
@@ -487,8 +595,38 @@ def _facts(of: Subject, asked: WhatIf) -> tuple[tuple[str, str], ...]:
                 f"{filters.length(place.height_cm, unit)} up; {filters.percent(place.power)}",
             )
         )
+    facts += _measured_facts(of)
     if of.hung:
         scene = light.scene_of(lit)
         share = share_into_water(scene.tank, scene.water, scene.emitters)
         facts.append(("Photons that enter the water", filters.percent(share)))
     return tuple(facts)
+
+
+def _measured_facts(of: Subject) -> list[tuple[str, str]]:
+    """What the readings put right, each with its 80 % interval."""
+    if of.measured is None:
+        return []
+    fit, unit = of.measured.map.fit, "% of what was stated"
+    facts = [("Output, from the readings", f"{_share_words(fit.output_factor)} {unit}")]
+    if fit.beam_deg is not None:
+        facts.append(("Beam, from the readings", f"{_known_words(fit.beam_deg, 1.0)}°"))
+    facts.append(("Water absorbs", f"{_known_words(fit.absorption_per_m, 1.0, 2)} per metre"))
+    if fit.typical_error_percent is not None:
+        facts.append(
+            (
+                "Typical error",
+                f"{filters.number(fit.typical_error_percent, 1)} %: how far a reading is, in the "
+                "middle, from what all the others foretell",
+            )
+        )
+    return facts
+
+
+def _share_words(one: Known) -> str:
+    return _known_words(one, 100.0)
+
+
+def _known_words(one: Known, times: float, digits: int = 0) -> str:
+    value, low, high = (filters.number(v * times, digits) for v in (one.value, one.low, one.high))
+    return f"{value} ({low} to {high})"

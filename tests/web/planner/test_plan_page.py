@@ -1,13 +1,16 @@
 """The plan page: what it says, what it draws, what it refuses, and what it keeps."""
 
 import re
+from datetime import date
 from xml.etree import ElementTree
 
 import pytest
 from fastapi.testclient import TestClient
 
-from server.db import tanks
+from server.db import light, surveys, tanks
 from server.db.engine import Database
+from server.models import Tank
+from server.optics.field import at_points
 from tests.conftest import Cast
 from tests.web.planner.conftest import Reef, make_reef
 
@@ -214,3 +217,80 @@ def test_a_visitor_is_sent_to_sign_in_and_comes_back(client: TestClient, reef: R
     assert (
         "next=%2Ftanks" in answer.headers["location"] or "next=/tanks" in answer.headers["location"]
     )
+
+
+# With readings
+
+
+def measure(club: Database, cast: Cast, reef: Reef, share: float) -> None:
+    """A dozen readings that say the lamps give only a share of what was stated."""
+    with club.write() as db:
+        tank = db.get_one(Tank, reef.tank)
+        hung = light.hung_over(db, reef.setup)
+        scene = light.scene(tank, hung)
+        places = [(x, y, z) for x in (15, 45, 75) for y in (12, 32) for z in (12, 38)]
+        x, y, z = zip(*places, strict=True)
+        light_there = at_points(scene.tank, scene.water, scene.emitters, x_cm=x, y_cm=y, depth_cm=z)
+        session = surveys.add_session(
+            db,
+            tank_id=reef.tank,
+            words=surveys.SessionWords(taken_on=date(2026, 6, 1), setup_id=reef.setup),
+            by_id=cast.ivo.id,
+        )
+        for (x_cm, y_cm, depth_cm), ppfd in zip(places, light_there, strict=True):
+            value = round(float(ppfd) * share, 1)
+            entry = surveys.Entry(
+                client_id=f"{x_cm}-{y_cm}-{depth_cm}",
+                x_cm=x_cm,
+                y_cm=y_cm,
+                depth_cm=depth_cm,
+                raw_ppfd=value,
+                typed_light=str(value),
+            )
+            surveys.record(db, session, entry, by_id=cast.ivo.id)
+
+
+def first_gets(page: str) -> float:
+    found = re.search(r'<td class="number"><strong>([\d.]+)</strong>', page)
+    assert found is not None
+    return float(found.group(1))
+
+
+def test_readings_put_the_plan_right_and_the_page_says_so(
+    ivo: TestClient, reef: Reef, club: Database, cast: Cast
+) -> None:
+    planned = first_gets(ivo.get(f"/tanks/{reef.tank}/plan").text)
+    measure(club, cast, reef, 0.7)
+    page = ivo.get(f"/tanks/{reef.tank}/plan").text
+    assert first_gets(page) == pytest.approx(0.7 * planned, rel=0.05)
+    assert re.search(r"Sure to about \d+ %, from 12 readings on 1 June 2026\.", page)
+    assert "as measured" in page
+    assert 'class="sounding"' in page
+    assert "Output, from the readings" in page
+    assert "± " in page
+
+
+def test_a_lamp_moved_after_measuring_keeps_what_was_learnt(
+    ivo: TestClient, reef: Reef, club: Database, cast: Cast
+) -> None:
+    planned = first_gets(ivo.get(f"/tanks/{reef.tank}/plan?lift=15").text)
+    measure(club, cast, reef, 0.7)
+    page = ivo.get(f"/tanks/{reef.tank}/plan?lift=15").text
+    assert first_gets(page) == pytest.approx(0.7 * planned, rel=0.08)
+    assert "less so the further you go" in page
+    assert 'class="sounding"' not in page
+    half = first_gets(ivo.get(f"/tanks/{reef.tank}/plan?p0=30&p1=30").text)
+    assert half == pytest.approx(first_gets(ivo.get(f"/tanks/{reef.tank}/plan").text) / 2, rel=0.02)
+
+
+def test_the_draft_of_a_slider_stays_close_to_the_fine_drawing(ivo: TestClient, reef: Reef) -> None:
+    query = "size=wide&h0=33&h1=33"
+    fine = re.findall(
+        r'<td class="number"><strong>([\d.]+)</strong>',
+        ivo.get(f"/tanks/{reef.tank}/plan/drawn?{query}").text,
+    )
+    coarse = re.findall(
+        r'<td class="number"><strong>([\d.]+)</strong>',
+        ivo.get(f"/tanks/{reef.tank}/plan/drawn?{query}&draft=yes").text,
+    )
+    assert [float(n) for n in coarse] == pytest.approx([float(n) for n in fine], rel=0.06)
