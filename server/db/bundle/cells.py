@@ -80,9 +80,17 @@ def read(column: Column[object], text: str) -> object:
         value = _READERS[kind](text)
         if isinstance(value, int) and not isinstance(column.type, BigInteger):
             _fits(value)
-        return value
     except ValueError as error:
         raise Unreadable(f"must be {_WORDS[kind]}, not “{text[:40]}”") from error
+    if isinstance(value, str) and len(value) > most_letters(column):
+        raise Unreadable(f"must be at most {most_letters(column)} letters")
+    return value
+
+
+def most_letters(column: Column[object]) -> int:
+    """How much text a column takes; SQLite itself would take any."""
+    length = getattr(column.type, "length", None)
+    return length if isinstance(length, int) else MOST_TEXT
 
 
 def _double(text: str) -> float:

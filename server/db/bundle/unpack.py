@@ -11,10 +11,8 @@ from sqlalchemy import insert, select
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from server.db import light, tanks
-from server.db.bundle import cells, contents
+from server.db.bundle import cells, contents, judge
 from server.db.bundle.contents import Travelling
-from server.models import Tank
 
 MOST_BYTES = 64 * 2**20
 MOST_ENTRIES = 2_000
@@ -51,7 +49,9 @@ def put_in(db: Session, found: Read, *, keeper_id: int) -> int:
                     if made is not None:
                         numbers[name][row["id"]] = made
         tank_id = next(iter(numbers["tank"].values()))
-        _check_light(db, tank_id)
+        judge.judge(db, tank_id)
+    except judge.Senseless as error:
+        raise Refused(f"The tank does not make sense: {error}.") from error
     except IntegrityError as error:
         raise Refused("Some values in the bundle contradict each other.") from error
     return tank_id
@@ -201,23 +201,3 @@ def _inserted(db: Session, name: str, values: Values) -> int:
     key = made.inserted_primary_key
     assert key is not None
     return int(key[0])
-
-
-def _check_light(db: Session, tank_id: int) -> None:
-    """Everything the light engine would refuse is refused here, before it is kept."""
-    tank = db.get_one(Tank, tank_id)
-    try:
-        glass = light.optics_tank(tank)
-        for setup in tanks.setups_of(db, tank_id):
-            assert setup.id is not None
-            light.scene(tank, light.hung_over(db, setup.id))
-    except (ValueError, KeyError, TypeError, LookupError) as error:
-        raise Refused(f"The tank or its light is not possible: {error}.") from error
-    for animal in tanks.animals_of(db, tank_id) + tanks.animals_gone(db, tank_id):
-        inside = (
-            0 <= animal.x_cm <= glass.length_cm
-            and 0 <= animal.y_cm <= glass.width_cm
-            and 0 <= animal.depth_cm <= glass.depth_cm
-        )
-        if not inside:
-            raise Refused(f"An animal, {animal.name}, sits outside the tank.")
