@@ -22,6 +22,7 @@ from server.dose.day import (
     added,
     course,
     dli,
+    faint_hours,
     full_hours,
     lit_hours,
     stretches_above,
@@ -393,20 +394,14 @@ def _lost_groups(wanted: tuple[ChannelDay, ...], control: Control) -> str:
 
 def _lost_glow(want: Course, have: Course) -> str:
     """Moonlight: light below a twentieth of full, for hours, that the control cannot run."""
-    glow = _glow_hours(want)
-    if glow < 0.5 or _glow_hours(have) >= glow / 2:
+    glow = faint_hours(want)
+    if glow < 0.5 or faint_hours(have) >= glow / 2:
         return ""
     return f"The {glow:.1f} hours of faint light are gone. The animals do not need them."
 
 
-def _glow_hours(one: Course) -> float:
-    top = np.maximum(one.start_ppfd, one.end_ppfd)
-    faint = (top > 0) & (top <= 0.05 * one.peak_ppfd)
-    return float(one.hours @ faint)
-
-
 def _lost_hours(want: Course, have: Course) -> str:
-    fewer = lit_hours(want) - _glow_hours(want) - lit_hours(have)
+    fewer = lit_hours(want) - faint_hours(want) - lit_hours(have)
     if fewer < 0.25:
         return ""
     longer = full_hours(have) - full_hours(want)

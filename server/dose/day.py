@@ -204,6 +204,13 @@ def lit_hours(one: Course) -> float:
     return float(one.hours @ (np.maximum(one.start_ppfd, one.end_ppfd) > 0))
 
 
+def faint_hours(one: Course) -> float:
+    """Hours a day [h] of moonlight: whole pieces at or below a twentieth of the peak."""
+    top = np.maximum(one.start_ppfd, one.end_ppfd)
+    faint = (top > 0) & (top <= 0.05 * one.peak_ppfd)
+    return float(one.hours @ faint)
+
+
 def full_hours(one: Course) -> float:
     """Hours a day [h] on the highest plateau; 0 for a dark day or a peak without width."""
     top = one.peak_ppfd

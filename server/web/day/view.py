@@ -10,7 +10,7 @@ from server.db.light import Hung
 from server.db.moments import Moment
 from server.dose.clock import clock_changes
 from server.dose.control import KIND_NAMES, together
-from server.dose.day import Course, course, lit_hours, longest_dark_hours, stretches_above
+from server.dose.day import Course, course, faint_hours, lit_hours, longest_dark_hours
 from server.dose.setpoints import set_points, switch_times
 from server.dose.shapes import Viewing, seen_hours
 from server.dose.staying import Staying, in_words, staying
@@ -183,13 +183,11 @@ def _nothing(tank: Tank, now: Moment) -> str:
 
 def _answer(lamp: Course, doses: Sequence[AnimalDose]) -> str:
     """Moonlight, below a twentieth of full, is told apart from the lit day."""
-    stretches = stretches_above(lamp, max(lamp.peak_ppfd / 20, 1e-9))
-    if not stretches or lamp.peak_ppfd == 0:
+    if lamp.peak_ppfd == 0:
         return "The lamps never come on."
-    bright = sum(length for _, length in stretches)
-    words = f"Lit {shown_hours(bright)} a day"
-    faint = lit_hours(lamp) - bright
-    if faint > 0.5:
+    faint = faint_hours(lamp)
+    words = f"Lit {shown_hours(lit_hours(lamp) - faint)} a day"
+    if faint:
         words += f" and {shown_hours(faint)} of faint light"
     if doses:
         words += f"; the animals get {dose_span(doses)} mol m⁻² d⁻¹"
