@@ -371,6 +371,15 @@ def reading_count(db: Session, session_id: int) -> tuple[int, int]:
     return found[0], found[1]
 
 
+def light_range(db: Session, session_id: int) -> tuple[float, float] | None:
+    """Least and most corrected light of the readings that count; None without any."""
+    ends = select(func.min(Reading.ppfd), func.max(Reading.ppfd)).where(
+        Reading.session_id == session_id, col(Reading.struck_reason).is_(None)
+    )
+    low, high = db.exec(ends).one()
+    return None if low is None else (low, high)
+
+
 def log_of(db: Session, session_id: int) -> list[tuple[datetime, float]]:
     """Clock and corrected light of every line of a log."""
     lines = select(LoggedLight.wall_clock_s, LoggedLight.ppfd).where(

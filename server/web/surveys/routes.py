@@ -26,6 +26,8 @@ from server.web.uploads import words as session_words
 
 router = APIRouter(include_in_schema=False)
 
+_MOST_COMBINED = 2_000  # a page of more readings than that tells no points apart
+
 
 @router.get("/tanks/{tank_id}/sessions")
 def session_list(request: Request, who: Who, club: Club, tank_id: int) -> Response:
@@ -179,7 +181,8 @@ def session_page(request: Request, who: Who, club: Club, session_id: int) -> Res
     with club.read() as db:
         session, tank = session_to_see(db, who, session_id)
         total, struck = surveys.reading_count(db, session_id)
-        counting = surveys.readings_of(db, session_id, struck=False)
+        few = total <= _MOST_COMBINED
+        counting = surveys.readings_of(db, session_id, struck=False) if few else []
         found = members.club_of(db)
         rows = views.SessionRows(
             session=session,
@@ -195,6 +198,7 @@ def session_page(request: Request, who: Who, club: Club, session_id: int) -> Res
             total=total,
             struck=struck,
             counted=_soundings(counting),
+            light_range=surveys.light_range(db, session_id),
             curve=_curve(db, session),
             file=uploads.file_named(db, session_id),
             acts=surveys.acts_of(db, session_id),

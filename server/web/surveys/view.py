@@ -150,6 +150,7 @@ class SessionRows:
     total: int
     struck: int
     counted: Sequence[Sounding]
+    light_range: tuple[float, float] | None
     curve: DayCurve | None
     file: tuple[str, bool, int] | None
     acts: Sequence[tuple[SurveyAct, str]]
@@ -274,12 +275,11 @@ def _told(rows: SessionRows, own: bool) -> tuple[str, str, str]:
     if rows.curve is not None:
         return _log_told(rows.curve, tank)
     count = rows.total - rows.struck
-    if not count:
+    if rows.light_range is None:
         words = f"No readings in {tank.name} yet"
         return words, "Take the first one by the tank.", f"/sessions/{session.id}/enter"
-    low = min(one.ppfd for one in rows.counted)
-    high = max(one.ppfd for one in rows.counted)
-    spread = f"{filters.ppfd(low)} to {filters.ppfd(high)} µmol m⁻² s⁻¹"
+    low, high = (filters.ppfd(end) for end in rows.light_range)
+    spread = f"{low} to {high} µmol m⁻² s⁻¹" if count > 1 else f"{low} µmol m⁻² s⁻¹"
     answer = f"{filters.count(count, 'reading')} in {tank.name}, {spread}"
     return answer, "See what each animal gets.", f"/tanks/{tank.id}/verdict"
 
