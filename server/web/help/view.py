@@ -41,6 +41,11 @@ TOPICS = (
         about="Booking, the queue, handing over, and coming back late.",
     ),
     Topic(
+        key="files",
+        title="Send a table of readings",
+        about="Which files are understood, and what happens to rows that are not.",
+    ),
+    Topic(
         key="scripts",
         title="Send readings from a script",
         about="Access tokens, addresses, and a short example.",
