@@ -22,8 +22,8 @@ Array = npt.NDArray[np.float64]
 
 STEP = 8.0
 """Distance between the points of a drawn curve [SVG units]."""
-SPECK = 24.0
-"""Closed curves shorter than this are specks that nobody could read [SVG units]."""
+SPECK = 60.0
+"""Closed curves shorter than this are specks that could be taken for marks [SVG units]."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -4,10 +4,11 @@ A verdict is said by shape and by word: a triangle pointing up is above what is 
 pointing down is below, a circle is within, a square is not known.
 """
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from typing import Literal
 
+from server.drawing import path
 from server.drawing.axes import LETTER
 from server.drawing.room import Box, Room
 
@@ -30,6 +31,8 @@ class Mark:
     letter: str
     verdict: Verdict
     words: tuple[str, ...] = ()
+    leader: str = ""
+    """A line from the true place, where the mark had to stand beside it."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,10 +101,38 @@ def _found(places: list[tuple[Box, Words]], room: Room) -> Words | None:
     return None if number is None else places[number][1]
 
 
-def place_marks(marks: Sequence[Mark], room: Room) -> tuple[PlacedMark, ...]:
-    """Give every mark its place, then its words the first free place beside it."""
+def stand_marks(marks: Sequence[Mark], room: Room) -> tuple[Mark, ...]:
+    """Marks where they stand; one that would hide another stands beside it, on a leader."""
+    stood: list[Box] = []
+    found = []
     for mark in marks:
-        room.hold(Box.around(x=mark.x, y=mark.y, width=SIZE, height=SIZE))
+        at = next((place for place in _around(mark, room) if _clear(place, stood)), mark)
+        box = Box.around(x=at.x, y=at.y, width=SIZE, height=SIZE)
+        stood.append(box)
+        room.hold(box)
+        found.append(at)
+    return tuple(found)
+
+
+def _clear(mark: Mark, stood: Sequence[Box]) -> bool:
+    """Whether a mark shows: marks may touch, but none may cover the middle of another."""
+    core = Box.around(x=mark.x, y=mark.y, width=SIZE * 0.6, height=SIZE * 0.6)
+    return not any(core.meets(box) for box in stood)
+
+
+def _around(mark: Mark, room: Room) -> Iterator[Mark]:
+    """The mark's own place, then places around it inside the room, nearest first."""
+    yield mark
+    inside = room.inside
+    for away in (SIZE, 2 * SIZE):
+        for dx, dy in ((1, 0), (-1, 0), (0, -1), (0, 1), (1, -1), (-1, -1), (1, 1), (-1, 1)):
+            x, y = round(mark.x + dx * away, 1), round(mark.y + dy * away, 1)
+            if inside.left <= x <= inside.right and inside.top <= y <= inside.bottom:
+                yield replace(mark, x=x, y=y, leader=path.lines([(mark.x, mark.y, x, y)]))
+
+
+def place_marks(marks: Sequence[Mark], room: Room) -> tuple[PlacedMark, ...]:
+    """Give the words of every mark that stands the first free place beside it."""
     return tuple(PlacedMark(mark=mark, words=_mark_words(mark, room)) for mark in marks)
 
 

@@ -14,7 +14,6 @@ import numpy.typing as npt
 
 from server.drawing import axes, contour, field, path, scale
 from server.drawing.marks import (
-    SIZE,
     Mark,
     PlacedMark,
     Reading,
@@ -23,6 +22,7 @@ from server.drawing.marks import (
     Words,
     place_marks,
     place_soundings,
+    stand_marks,
 )
 from server.drawing.room import Box, Room
 
@@ -275,10 +275,9 @@ def _view(
     ]
     # Marks and ticks stand where they stand; numbers and words go around them; contour
     # numbers take what is left.
-    for mark in placed:
-        room.hold(Box.around(x=mark.x, y=mark.y, width=SIZE, height=SIZE))
+    stood = stand_marks(placed, room)
     soundings = place_soundings(readings, room)
-    with_words = place_marks(placed, room)
+    with_words = place_marks(stood, room)
     refined = None if doubt is None else field.field(doubt[0], box=box, positive=False)
     drawn = contour.contours(
         field.field(values, box=box, positive=levels.scheme != "change"),

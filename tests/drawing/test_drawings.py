@@ -223,9 +223,7 @@ def test_a_strip_without_days_is_refused() -> None:
 
 
 def test_a_gauge_stands_where_its_value_is_on_the_shared_scale() -> None:
-    made = gauge.gauge(
-        value=100, wanted=(75, 150), verdict="within", scale_range=(10, 1000)
-    )
+    made = gauge.gauge(value=100, wanted=(75, 150), verdict="within", scale_range=(10, 1000))
     assert made.value == pytest.approx(gauge.WIDTH / 2, abs=0.1)
     assert made.wanted is not None
     assert made.wanted.left < made.value < made.wanted.right
@@ -244,3 +242,16 @@ def test_a_rose_given_one_half_is_drawn_alike_on_both_sides() -> None:
     half = 300 / 2 - polar.LETTERS
     assert made.height == pytest.approx(12 + half + polar.LETTERS)
     assert render("polar", made).count("<path") >= 6
+
+
+def test_two_marks_at_one_place_are_both_to_be_seen() -> None:
+    things = [
+        tank_view.Thing(across=30, along=15, letter=letter, verdict="within") for letter in "abc"
+    ]
+    stood = [one.mark for one in small_plan(things=things).marks]
+    for n, one in enumerate(stood):
+        for other in stood[n + 1 :]:
+            assert abs(one.x - other.x) > 12 or abs(one.y - other.y) > 12
+    assert [bool(mark.leader) for mark in stood] == [False, True, True]
+    root = tree(render("tank_view", small_plan(things=things)))
+    assert sum(e.get("class") == "leader" for e in root.iter()) == 2

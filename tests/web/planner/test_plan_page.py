@@ -247,7 +247,7 @@ def measure(club: Database, cast: Cast, reef: Reef, share: float) -> None:
                 raw_ppfd=value,
                 typed_light=str(value),
             )
-            surveys.record(db, session, entry, by_id=cast.ivo.id)
+            surveys.record(db, session, [entry], by_id=cast.ivo.id)
 
 
 def first_gets(page: str) -> float:
