@@ -55,9 +55,11 @@ def read_tried(
     keys = ("from", "swap", "add", "back", "solve", "depth")
     values = {key: query.get(key, "")[:40] for key in keys}
     typed = query.getlist("lamp")
-    lamps = [lamp for text in typed[:MOST_LAMPS] if (lamp := read_lamp(text, names))] or list(start)
-    if typed and not lamps:
-        errors["lamp"] = "The lamps in this address could not be read."
+    given = [read_lamp(text, names) for text in typed[:MOST_LAMPS]]
+    if None in given or len(typed) > MOST_LAMPS:
+        errors["form"] = "The lamps in this address could not be read; it starts anew."
+        given = []
+    lamps = [lamp for lamp in given if lamp is not None] or list(start)
     lamps = _swapped(lamps, values["swap"], names, errors)
     lamps = _added(lamps, values["add"], names, tank, errors)
     return Tried(
