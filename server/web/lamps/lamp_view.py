@@ -17,7 +17,7 @@ from server.optics.tint import TINTS
 from server.web.filters import length, number, percent, ppfd, significant
 from server.web.lamps.form import CONTROL_NAMES
 from server.web.lamps.lamp_form import Asked
-from server.web.lamps.view import beam_words, flux_is_doubtful, heights_words
+from server.web.lamps.view import beam_words, flux_is_doubtful, heights_words, watts_words
 from server.web.light import shimmer_view
 from server.web.light.layout_form import layout_values
 from server.web.light.photometric_view import FileTold, file_told
@@ -126,11 +126,11 @@ def _answer(stated: Stated) -> str:
     if stated.estimated:
         return (
             f"{row.name} gives about {rough(stated.lamp.ppf_umol_s)} µmol s⁻¹ from "
-            f"{significant(row.watts)} W, as far as watts can tell."
+            f"{watts_words(row.watts)}, as far as watts can tell."
         )
     return (
         f"{row.name} gives {significant(stated.lamp.ppf_umol_s)} µmol s⁻¹ from "
-        f"{significant(row.watts)} W: {per_joule} µmol per joule."
+        f"{watts_words(row.watts)}: {per_joule} µmol per joule."
     )
 
 
@@ -217,7 +217,9 @@ def _light(stated: Stated, asked: Asked) -> Light:
         lamp, x_cm=0.0, y_cm=0.0, height_cm=asked.height_cm, power=1.0, tint=tint
     )
     whole = lamp.spectrum()
-    parts = [(one.name, one.spectrum) for one in lamp.working_channels]
+    channels = lamp.working_channels
+    shares = sum(one.share for one in channels)
+    parts = [(one.name, one.spectrum, one.share / shares) for one in channels]
     found = shimmer(
         emitters,
         x_cm=0.0,

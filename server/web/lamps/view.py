@@ -145,6 +145,10 @@ def flux_is_doubtful(row: LampModel) -> bool:
     )
 
 
+def watts_words(watts: float) -> str:
+    return f"{number(watts, 0 if watts == int(watts) else 1)} W"
+
+
 def heights_words(row: LampModel, unit: str) -> str:
     low, high = row.min_height_cm, row.max_height_cm
     if low is not None and high is not None:
@@ -167,7 +171,7 @@ def _line(row: LampModel, unit: str) -> ShelfLine:
         kind=KIND_NAMES[row.kind],
         flux=flux_words(row),
         estimated=row.ppf_umol_s is None,
-        watts=f"{significant(row.watts)} W",
+        watts=watts_words(row.watts),
         beam=beam_words(row),
         heights=heights_words(row, unit),
     )

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from server.drawing.line_chart import Dot, LineChart, Series, line_chart
 from server.optics.emitters import Emitter
 from server.optics.lamp import LampModel, Layout, lamp_emitters
-from server.optics.shimmer import Ripple, Shimmer, shimmer
+from server.optics.shimmer import SOFT, STRONG, Ripple, Shimmer, shimmer
 from server.web.filters import CM_PER_INCH, length, percent
 from server.web.light.layout_form import LAYOUTS
 from server.web.light.shimmer_form import ShimmerTyped
@@ -20,13 +20,7 @@ _WORDS = {
     "soft": "a soft shimmer",
     "washed out": "a shimmer that is washed out",
 }
-_DO = {
-    "strong": "To calm it, hang a wider lamp, hang it lower, or break the surface's long ripples.",
-    "soft": "For more of it, choose a lamp with its emitters closer together, or hang it higher.",
-    "washed out": (
-        "No setting of this lamp brings shimmer here; a small spot among the light would."
-    ),
-}
+_NEXT = {"washed out": ("soft", SOFT), "soft": ("strong", STRONG)}
 SURE = (
     "Worked out for one ripple at a time and for light straight from the lamp. Real surfaces carry "
     "many ripples, and light returned by walls and sand thins the contrast further. The words "
@@ -66,20 +60,15 @@ def shimmer_view(typed: ShimmerTyped) -> ShimmerView:
     """The answer for a lamp and a ripple that were understood."""
     hung = lambda height_cm: layout_emitters(typed.layout, typed.beam_deg, height_cm)  # noqa: E731 - one line names what the chart and the answer share
     found = _at(hung(typed.height_cm), typed)
+    curve = _curve(hung, typed)
     return ShimmerView(
         typed.values,
         {},
         typed.unit,
         answer=answer(found),
-        do=_DO[found.word],
+        do=_do(found, curve, typed),
         sure=SURE,
-        charts=height_charts(
-            hung,
-            height_cm=typed.height_cm,
-            here=found,
-            at=lambda emitters: _at(emitters, typed),
-            unit=typed.unit,
-        ),
+        charts=_charts(curve, found, typed),
         facts=facts(found, typed.ripple, typed.layout, typed.unit),
         rows=direction_rows(found),
     )
@@ -114,37 +103,54 @@ def direction_rows(found: Shimmer) -> tuple[tuple[str, ...], ...]:
     return tuple(
         (_direction(one.direction_deg), percent(one.survives), percent(one.contrast))
         for one in found.by_direction
+        if one.direction_deg % 45 == 0
     )
 
 
-def height_charts(
-    hung: Callable[[float], tuple[Emitter, ...]],
-    *,
-    height_cm: float,
-    here: Shimmer,
-    at: Callable[[tuple[Emitter, ...]], Shimmer],
-    unit: str,
-) -> ShimmerCharts:
-    """What survives against the lamp's height, with a dot where it hangs."""
-    low, high = min(10.0, height_cm), max(60.0, 1.3 * height_cm)
+Curve = list[tuple[float, float]]
+"""Heights in cm and the share that is left there."""
+
+
+def _curve(hung: Callable[[float], tuple[Emitter, ...]], typed: ShimmerTyped) -> Curve:
+    low, high = min(10.0, typed.height_cm), max(60.0, 1.3 * typed.height_cm)
     heights = [low + (high - low) * k / (_HEIGHTS - 1) for k in range(_HEIGHTS)]
-    left = [100 * at(hung(height)).survives for height in heights]
-    per_unit = 1.0 if unit == "cm" else CM_PER_INCH
+    return [(height, _at(hung(height), typed).survives) for height in heights]
+
+
+def _do(found: Shimmer, curve: Curve, typed: ShimmerTyped) -> str:
+    """What would bring more, or calm it: another height where that is enough, else another lamp."""
+    if found.word not in _NEXT:
+        return "To calm it, take a wider lamp, hang it lower, or break the surface's long ripples."
+    word, level = _NEXT[found.word]
+    higher = [height for height, left in curve if height > typed.height_cm and left >= level]
+    if higher:
+        return (
+            f"For a {word} shimmer hang it higher, from about {length(higher[0], typed.unit, 0)}."
+        )
+    return "For more of it, take a lamp whose emitters sit closer together, or add one small spot."
+
+
+def _charts(curve: Curve, here: Shimmer, typed: ShimmerTyped) -> ShimmerCharts:
+    """What is left against the lamp's height, with a mark where it hangs."""
+    per_unit = 1.0 if typed.unit == "cm" else CM_PER_INCH
+    (low, at_low), (high, at_high) = curve[0], curve[-1]
     wide, narrow = (
         line_chart(
             width=width,
             height=HEIGHT,
             title="Shimmer against the lamp's height",
             description=(
-                f"Share of the dance that is left, from {left[0]:.0f} % at "
-                f"{length(low, unit)} to {left[-1]:.0f} % at {length(high, unit)}; "
-                f"{100 * here.survives:.0f} % at {length(height_cm, unit)}."
+                f"Share of the dance that is left, from {percent(at_low)} at "
+                f"{length(low, typed.unit)} to {percent(at_high)} at {length(high, typed.unit)}; "
+                f"{percent(here.survives)} at {length(typed.height_cm, typed.unit)}."
             ),
-            x_name=f"height over the water, {unit}",
+            x_name=f"height over the water, {typed.unit}",
             y_name="dance left, %",
-            series=[Series(x=[h / per_unit for h in heights], y=left)],
+            series=[
+                Series(x=[h / per_unit for h, _ in curve], y=[100 * left for _, left in curve])
+            ],
             y_range=(0.0, 105.0),
-            dots=[Dot(x=height_cm / per_unit, y=100 * here.survives)],
+            dots=[Dot(x=typed.height_cm / per_unit, y=100 * here.survives)],
         )
         for width in (WIDE, NARROW)
     )

@@ -106,10 +106,13 @@ def told(
     depth_cm: float,
     tint: Tint,
     unit: str,
-    parts: Sequence[tuple[str, Spectrum]] = (),
+    parts: Sequence[tuple[str, Spectrum, float]] = (),
     waters: Mapping[str, Tint] = TINTS,
 ) -> SpectrumTold:
-    """Charts, swatches and tables of a light. parts: channels to be drawn beside the whole."""
+    """Charts, swatches and tables of a light.
+
+    parts: channels to be drawn under the whole: name, light, share of its photons.
+    """
     depths = sorted({depth_cm, 2 * depth_cm, depth_cm / 2})
     wide, narrow = (_chart(light, name, depth_cm, tint, unit, parts, width) for width in
                     (WIDE, NARROW))  # fmt: skip
@@ -140,17 +143,20 @@ def _chart(
     depth_cm: float,
     tint: Tint,
     unit: str,
-    parts: Sequence[tuple[str, Spectrum]],
+    parts: Sequence[tuple[str, Spectrum, float]],
     width: float,
 ) -> LineChart:
     """Photons per nm of 100 µmol m⁻² s⁻¹ in air, and of what is left of it under water."""
     left = left_after(light, tint, depth_cm)
     under = at_path(light, tint, depth_cm).photons * left
-    series = [
-        _series(light.photons, "in air", 1, shaded=True),
-        _series(under, length(depth_cm, unit), 2),
-    ]
-    series += [_series(part.photons, words, 3 + k % 2) for k, (words, part) in enumerate(parts)]
+    series = [_series(light.photons, "" if parts else "in air", 1, shaded=True)]
+    if parts:
+        series += [
+            _series(share * part.photons, words, 2 + k % 3)
+            for k, (words, part, share) in enumerate(parts)
+        ]
+    else:
+        series.append(_series(under, f"after {length(depth_cm, unit)}", 2))
     thirds = ", ".join(
         f"{percent(share)} {words}"
         for words, share in zip(("blue", "green", "red"), light.third_shares, strict=True)
@@ -230,7 +236,7 @@ def _mix(light: Spectrum, tint: Tint, depths: Sequence[float]) -> tuple[tuple[st
     shares = [one.band_shares for one in lights]
     return tuple(
         (
-            f"{words} ({low:g}–{high:g} nm)",
+            f"{words} {low:g}–{high:g}",
             *(percent(column[row][1], 1) for column in shares),
         )
         for row, (words, low, high) in enumerate(COLOUR_BANDS)
