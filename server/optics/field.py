@@ -18,10 +18,10 @@ Floats = NDArray[np.float64]
 
 MAX_CELLS_PER_PLANE = 250_000
 
-_CELL = 0.5
+_CELL = 0.3
 """Largest cell that is one sample, as a share of the width of a source's light."""
 
-_MOST_SAMPLES = 8
+_MOST_SAMPLES = 16
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

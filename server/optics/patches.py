@@ -82,6 +82,11 @@ class Face:
         ]
         return replace(self, nodes=(finer[0], finer[1]))
 
+    def coarse(self) -> "Face":
+        """The same face in three by three pieces at most."""
+        ends = [edges[[0, edges.size // 3, (2 * edges.size) // 3, -1]] for edges in self.nodes]
+        return replace(self, nodes=(np.unique(ends[0]), np.unique(ends[1])))
+
     def points(self, u: Floats, v: Floats) -> Floats:
         """Places on the face from coordinates along its two axes, shape (n, 3)."""
         found = np.full((u.size, 3), self.at_cm)
@@ -97,6 +102,10 @@ class Receivers:
     points: Floats
     axis: int
     looks: int
+
+    def some(self) -> "Receivers":
+        """A few of them, spread over all."""
+        return replace(self, points=self.points[:: max(1, self.points.shape[0] // 12)])
 
 
 def other_axes(axis: int) -> tuple[int, int]:
@@ -168,7 +177,12 @@ def transfer(
             looks=receivers.looks,
         )
         got = np.zeros((len(absorptions_per_m), part.points.shape[0], fine.size))
+        some, few = part.some(), fine.coarse()
         for image in _images(tank):
+            if sum(fold.bounces for fold in image) > 3 and _faint(
+                some, few, image, refractive_index
+            ):
+                continue
             _add_image(got, part, fine, image, refractive_index, absorptions_per_m)
         nu, nv = face.shape
         parts = got.reshape(*got.shape[:2], nu, split, nv, split)
@@ -208,6 +222,13 @@ def _add_image(
         weight = weight * _factor(receivers, face, image)
         for k, per_m in enumerate(absorptions_per_m):
             total[k] += weight * np.exp(-per_m / 100.0 * distance) if per_m > 0.0 else weight
+
+
+def _faint(
+    receivers: Receivers, face: Face, image: tuple[Fold, Fold, Fold], refractive_index: float
+) -> bool:
+    """Whether walls leave nothing of an image, judged by a few pairs far apart."""
+    return _mirrored(receivers, face, image, refractive_index)[1] is None
 
 
 def _ahead(receivers: Receivers, face: Face, image: tuple[Fold, Fold, Fold]) -> Floats:

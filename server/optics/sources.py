@@ -19,7 +19,7 @@ from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 
-_PIECE = (0.08, 0.25)
+_PIECE = (0.07, 0.18)
 """Longest piece as a share of the width of its light: at the rim, and well inside. Where the rim
 cuts the rays of a piece the rest of them lean to one side, so pieces near it are smaller."""
 

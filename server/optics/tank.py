@@ -92,7 +92,7 @@ def albedo_of(wall: Wall) -> float:
     if isinstance(wall, str):
         return 0.0
     if not 0.0 <= wall <= 1.0:
-        raise ValueError(f"a wall is 'clear', 'black' or an albedo from 0 to 1, not {wall}")
+        raise ValueError(f"a wall must be 'clear', 'black' or an albedo from 0 to 1, not {wall}")
     return float(wall)
 
 
