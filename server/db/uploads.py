@@ -3,8 +3,10 @@
 import hashlib
 import json
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 
+from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, delete, func, select
 
 from server.models import ColumnMapping, MeasurementSession, Upload
@@ -62,9 +64,13 @@ def _forget_old(db: Session, member_id: int) -> None:
         db.exec(delete(Upload).where(col(Upload.id).in_(old)))
 
 
-def waiting_upload(db: Session, upload_id: int, member_id: int) -> Upload | None:
-    """A member's own file that waits for their word."""
-    upload = db.get(Upload, upload_id) if 0 < upload_id < 2**31 else None
+def waiting_upload(
+    db: Session, upload_id: int, member_id: int, *, to_store: bool = False
+) -> Upload | None:
+    """A member's own file that waits for their word. `to_store` keeps others from storing it
+    until this transaction ends."""
+    known = 0 < upload_id < 2**31
+    upload = db.get(Upload, upload_id, with_for_update=to_store) if known else None
     if upload is None or upload.member_id != member_id or upload.session_id is not None:
         return None
     return upload
@@ -117,7 +123,8 @@ def remember_columns(
     )
     row.columns = columns_text(columns)
     row.used_at = _now()
-    db.add(row)
+    with suppress(IntegrityError), db.begin_nested():  # stored from another window just now
+        db.add(row)
 
 
 def remembered_columns(

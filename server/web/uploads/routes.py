@@ -39,8 +39,8 @@ class _Waiting:
     hung: tuple[Hung, ...]
 
 
-def _waiting(db: Session, who: Member, upload_id: int) -> _Waiting:
-    upload = uploads.waiting_upload(db, upload_id, who.id or 0)
+def _waiting(db: Session, who: Member, upload_id: int, *, to_store: bool = False) -> _Waiting:
+    upload = uploads.waiting_upload(db, upload_id, who.id or 0, to_store=to_store)
     if upload is None:
         raise NotFound("This file is stored already, or was let go.")
     tank = own_tank(db, who, upload.tank_id)
@@ -188,7 +188,7 @@ def store(request: Request, who: Who, club: Club, form: Typed, upload_id: int) -
 def _store(
     db: Session, who: Member, upload_id: int, found: _Read, understood: Understood
 ) -> MeasurementSession:
-    waiting = _waiting(db, who, upload_id)  # still waiting, now that we hold the pen
+    waiting = _waiting(db, who, upload_id, to_store=True)  # still waiting, now that we write
     upload = waiting.upload
     kind = "log" if understood.kind == "log" else "points"
     words = _with_options(waiting.words, found, kind)
