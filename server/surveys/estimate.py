@@ -194,10 +194,12 @@ def _evidence(plan: Plan, used: Sequence[Reading], beliefs: priors.Priors) -> Ev
     read = np.array([reading.ppfd for reading in used], dtype=np.float64)
     light = np.maximum(read, np.exp(answers.log_plan))
     floor = beliefs.floor_ppfd / np.maximum(light, beliefs.floor_ppfd)
+    log_read = np.log(np.maximum(read, beliefs.floor_ppfd))
     return Evidence(
         answers=answers,
-        log_read=np.log(np.maximum(read, beliefs.floor_ppfd)),
+        log_read=log_read,
         own_variance=floor**2 + place,
+        if_wrong=np.maximum(beliefs.wrong**2, (log_read - answers.log_plan) ** 2),
         wrong=np.zeros(read.size, dtype=bool),
     )
 
@@ -240,15 +242,15 @@ def _most_probable(
     """Readings held mistaken one after another as long as that makes the rest more probable."""
     odds = np.log(beliefs.wrong_share / (1 - beliefs.wrong_share))
     wrong: list[int] = []
-    best = posterior.update(grid, evidence, beliefs)
+    best = posterior.update(grid, evidence)
     while evidence.count and len(wrong) < _most_wrong(evidence.count):
-        gain = posterior.if_wrong(best, beliefs) + odds
+        gain = posterior.if_wrong(best) + odds
         gain[wrong] = -np.inf
         worst = int(np.argmax(gain))
         if gain[worst] < 0:
             break
         wrong.append(worst)
-        best = posterior.holding(best, worst, beliefs, wrong=True)
+        best = posterior.holding(best, worst, wrong=True)
     return best, tuple(sorted(wrong))
 
 
@@ -261,9 +263,9 @@ def _holding(
 ) -> Posterior:
     """The posterior with another choice of mistaken readings."""
     for index in set(other) - set(wrong):
-        best = posterior.holding(best, index, beliefs, wrong=True)
+        best = posterior.holding(best, index, wrong=True)
     for index in set(wrong) - set(other):
-        best = posterior.holding(best, index, beliefs, wrong=False)
+        best = posterior.holding(best, index, wrong=False)
     return best
 
 
@@ -272,7 +274,7 @@ def _alternatives(
 ) -> list[tuple[int, ...]]:
     """Other choices of mistaken readings worth keeping in mind, at most six."""
     found: list[tuple[int, ...]] = [tuple(i for i in wrong if i != out) for out in wrong]
-    gain = posterior.if_wrong(best, beliefs) + odds
+    gain = posterior.if_wrong(best) + odds
     gain[list(wrong)] = -np.inf
     for index in np.argsort(-gain)[:3]:
         if gain[index] > -3.0:
@@ -300,7 +302,7 @@ def _left_out(best: Posterior, wrong: tuple[int, ...], beliefs: priors.Priors) -
         none = np.zeros(0)
         return LeftOut(ppfd=none, low=none, high=none, off_percent=none, score=none)
     mean, variance, weight = best.left_out()
-    variance[:, list(wrong)] -= beliefs.wrong**2  # what a mistaken reading was allowed
+    variance[:, list(wrong)] -= evidence.if_wrong[list(wrong)]  # what a mistake was allowed
     middle = (weight * mean).sum(axis=0)
     spread = np.sqrt((weight * (variance + (mean - middle) ** 2)).sum(axis=0))
     away = evidence.log_read - middle

@@ -13,6 +13,7 @@ Around each beam of the grid the light is taken as straight in the beam angle.
 """
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,12 +34,14 @@ class Evidence:
     """The readings as the update wants them: what they say and what each may be wrong by.
 
     log_read: ln of each reading, (n,). own_variance: variance of its logarithm from meter floor
-    and place, (n,). wrong: which readings are held to be mistaken, (n,) of bool.
+    and place, (n,). if_wrong: variance of its logarithm if it is mistaken, (n,). wrong: which
+    readings are held to be so, (n,) of bool.
     """
 
     answers: Answers
     log_read: Floats
     own_variance: Floats
+    if_wrong: Floats
     wrong: NDArray[np.bool_]
 
     @property
@@ -50,6 +53,7 @@ class Evidence:
             answers=self.answers.part(chosen),
             log_read=self.log_read[chosen],
             own_variance=self.own_variance[chosen],
+            if_wrong=self.if_wrong[chosen],
             wrong=self.wrong[chosen],
         )
 
@@ -85,15 +89,22 @@ class Posterior:
     """The mixture after the readings.
 
     inverse: of each combination's covariance of the readings, (c, n, n). pull: inverse times the
-    readings' distance from the plan, (c, n). weight: sums to 1, (c,). log_evidence: of them all.
+    readings' distance from the plan, (c, n). log_weight: ln of weights that sum to 1, (c,), kept as
+    logarithms because a mistaken reading can make the right combination 1e-300 probable.
+    log_evidence: of them all.
     """
 
     grid: Grid
     evidence: Evidence
     inverse: Floats
     pull: Floats
-    weight: Floats
+    log_weight: Floats
     log_evidence: float
+
+    @cached_property
+    def weight(self) -> Floats:
+        """Weight of each combination, (c,)."""
+        return _normalised(self.log_weight)
 
     def predict(self, answers: Answers) -> tuple[Floats, Floats]:
         """Mean and variance of ln PPFD at places under each combination, both (c, m)."""
@@ -145,8 +156,7 @@ class Posterior:
         mean = self.evidence.log_read - self.pull / precision
         variance = 1.0 / precision
         told = -0.5 * (np.log(variance) + self.pull**2 / precision)
-        log_weight = np.log(np.maximum(self.weight, 1e-300))[:, None] - told
-        return mean, variance, _normalised(log_weight)
+        return mean, variance, _normalised(self.log_weight[:, None] - told)
 
     def _plan(self, answers: Answers) -> Floats:
         shifts, back = np.unique(self.grid.shift_deg, return_inverse=True)
@@ -194,13 +204,13 @@ def grid_of(answers: Answers, priors: Priors, beliefs: tuple[Surprise, ...]) -> 
     )
 
 
-def update(grid: Grid, evidence: Evidence, priors: Priors) -> Posterior:
+def update(grid: Grid, evidence: Evidence) -> Posterior:
     """The mixture after the readings, every combination kept."""
     answers = evidence.answers
     gap = remainder.distances(answers.points, answers.points)
     covariance = _linear(grid, answers, answers) + _field(grid, gap)
     noise = grid.reading[:, None] ** 2 + evidence.own_variance
-    noise = noise + priors.wrong**2 * evidence.wrong
+    noise = noise + evidence.if_wrong * evidence.wrong
     index = np.arange(evidence.count)
     covariance[:, index, index] += noise
     shifts, back = np.unique(grid.shift_deg, return_inverse=True)
@@ -214,28 +224,27 @@ def update(grid: Grid, evidence: Evidence, priors: Priors) -> Posterior:
         evidence=evidence,
         inverse=inverse,
         pull=pull,
-        weight=_normalised(log_weight),
+        log_weight=log_weight - log_sum(log_weight),
         log_evidence=log_sum(log_weight),
     )
 
 
-def if_wrong(posterior: Posterior, priors: Priors) -> Floats:
+def if_wrong(posterior: Posterior) -> Floats:
     """How much more probable the readings are if one of them is mistaken, ln ratio (n,)."""
-    log_weight = np.log(np.maximum(posterior.weight, 1e-300))[:, None]
-    return log_sum_columns(
-        log_weight + _gain(posterior, priors.wrong**2, np.arange(posterior.evidence.count))
-    )
+    every = np.arange(posterior.evidence.count)
+    gain = _gain(posterior, posterior.evidence.if_wrong, every)
+    return log_sum_columns(posterior.log_weight[:, None] + gain)
 
 
-def holding(posterior: Posterior, index: int, priors: Priors, *, wrong: bool) -> Posterior:
+def holding(posterior: Posterior, index: int, *, wrong: bool) -> Posterior:
     """The posterior with one more reading held to be mistaken, or one held so believed again.
 
     One variance changes, so the inverses change by one outer product (Sherman & Morrison 1950).
     """
-    extra = priors.wrong**2 if wrong else -(priors.wrong**2)
+    extra = float(posterior.evidence.if_wrong[index]) * (1 if wrong else -1)
     row = posterior.inverse[:, index, :]
     scale = extra / (1 + extra * row[:, index])
-    log_weight = np.log(np.maximum(posterior.weight, 1e-300)) + _gain(posterior, extra, index)
+    log_weight = posterior.log_weight + _gain(posterior, extra, index)
     flags = posterior.evidence.wrong.copy()
     flags[index] = wrong
     outer = row[:, :, None] * row[:, None, :]
@@ -244,12 +253,12 @@ def holding(posterior: Posterior, index: int, priors: Priors, *, wrong: bool) ->
         evidence=replace(posterior.evidence, wrong=flags),
         inverse=posterior.inverse - scale[:, None, None] * outer,
         pull=posterior.pull - (scale * posterior.pull[:, index])[:, None] * row,
-        weight=_normalised(log_weight),
+        log_weight=log_weight - log_sum(log_weight),
         log_evidence=posterior.log_evidence + log_sum(log_weight),
     )
 
 
-def _gain(posterior: Posterior, extra: float, which: NDArray[np.intp] | int) -> Floats:
+def _gain(posterior: Posterior, extra: Floats | float, which: NDArray[np.intp] | int) -> Floats:
     """ln-probability gained by so much extra variance of a reading or several, (c, …)."""
     variance = 1.0 / posterior.inverse[:, which, which]
     away = posterior.pull[:, which] * variance
@@ -261,7 +270,7 @@ def _gain(posterior: Posterior, extra: float, which: NDArray[np.intp] | int) -> 
 def together(parts: list[tuple[Posterior, float]]) -> Posterior:
     """Several posteriors of the same readings, each with a ln weight, as one mixture."""
     logs = np.array([log_weight for _, log_weight in parts])
-    share = _normalised(logs)
+    share = logs - log_sum(logs)
     grids = [posterior.grid for posterior, _ in parts]
     first = parts[0][0]
     return Posterior(
@@ -276,7 +285,9 @@ def together(parts: list[tuple[Posterior, float]]) -> Posterior:
         evidence=first.evidence,
         inverse=np.concatenate([posterior.inverse for posterior, _ in parts]),
         pull=np.concatenate([posterior.pull for posterior, _ in parts]),
-        weight=np.concatenate([p.weight * s for (p, _), s in zip(parts, share, strict=True)]),
+        log_weight=np.concatenate(
+            [p.log_weight + s for (p, _), s in zip(parts, share, strict=True)]
+        ),
         log_evidence=log_sum(logs),
     )
 
@@ -286,13 +297,13 @@ def probable(posterior: Posterior, *, most: int, kept: float = 0.995) -> Posteri
     order = np.argsort(-posterior.weight, kind="stable")
     enough = int(np.searchsorted(np.cumsum(posterior.weight[order]), kept)) + 1
     chosen = order[: min(enough, most)]
-    weight = posterior.weight[chosen]
+    log_weight = posterior.log_weight[chosen]
     return replace(
         posterior,
         grid=posterior.grid.part(chosen),
         inverse=posterior.inverse[chosen],
         pull=posterior.pull[chosen],
-        weight=weight / weight.sum(),
+        log_weight=log_weight - log_sum(log_weight),
     )
 
 

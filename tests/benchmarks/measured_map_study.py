@@ -80,12 +80,14 @@ def chosen_by_the_tool(one: Session, counts: Sequence[int]) -> dict[int, Score]:
     places, true = one.unseen(UNSEEN)
     readings: list[Reading] = []
     scores = {}
-    for number in range(max(counts)):
-        following = next_reading(estimate(one.told, readings))
-        place = np.array([following.x_cm, following.y_cm, following.depth_cm])
-        readings.append(one.read(place, number))
-        if number + 1 in counts:
-            scores[number + 1] = score(estimate(one.told, readings), places, true)
+    for number in range(max(counts) + 1):
+        found = estimate(one.told, readings)
+        if number in counts:
+            scores[number] = score(found, places, true)
+        if number < max(counts):
+            following = next_reading(found)
+            place = np.array([following.x_cm, following.y_cm, following.depth_cm])
+            readings.append(one.read(place, number))
     return scores
 
 
@@ -108,16 +110,22 @@ def accuracy(
     return {key: together(scores) for key, scores in found.items()}
 
 
-def against_grids(sessions: int, seed: int) -> dict[str, list[tuple[int, float]]]:
+def against_grids(
+    sessions: int,
+    seed: int,
+    *,
+    chosen: Sequence[int] = CHOSEN,
+    grids: Sequence[tuple[int, int, int]] = GRIDS,
+) -> dict[str, list[tuple[int, float]]]:
     """Median error by number of readings, nothing unknown: the tool's places and regular grids."""
     errors: dict[tuple[str, int], list[Floats]] = defaultdict(list)
     tanks = fields()
     for number in range(sessions):
         truth = tanks[number % len(tanks)]
         one = session(truth, (seed, number), unknown=False)
-        for count, scored in chosen_by_the_tool(one, CHOSEN).items():
+        for count, scored in chosen_by_the_tool(one, chosen).items():
             errors["the tool's places", count].append(scored.error)
-        for shape in GRIDS:
+        for shape in grids:
             _on_grid(one, truth, shape, errors)
     curves: dict[str, list[tuple[int, float]]] = defaultdict(list)
     for (way, count), found in sorted(errors.items()):
