@@ -5,7 +5,7 @@ from datetime import date
 
 from sqlmodel import Session, col, select
 
-from server.db import books, messages
+from server.db import books, club_day, messages
 from server.db.lending_rule import lending_rule
 from server.db.members import now
 from server.lending import moving, offers, queue, reminders
@@ -242,6 +242,15 @@ def told_after(db: Session, meter_id: int, act_id: int) -> list[LendingAct]:
         .order_by(col(LendingAct.id))
     )
     return list(db.exec(statement))
+
+
+def write_down(db: Session, meter: Meter, words: str, *, by_id: int | None) -> None:
+    """A line of the log for what a steward changed outside the book."""
+    day = club_day.today(db)
+    act = LendingAct(
+        meter_id=meter.id, at=now(), day=day, by_id=by_id, what="minded", words=words[:1000]
+    )
+    db.add(act)
 
 
 def last_act_id(db: Session, meter_id: int) -> int:

@@ -87,7 +87,7 @@ def written(rules: Rules) -> tuple[str, ...]:
         "Free days are yours to pick, as long as nobody who is waiting would get the meter "
         "later because of it.",
         f"Each member may have {count(rules.open_requests_each, 'request')} waiting, one for each "
-        f"meter, and hold up to {days(rules.picked_days_each)} that were picked.",
+        f"meter{_picked_in_words(rules)}.",
         f"Those who waited {days(rules.patience_days)} come first and are given the next free "
         "stretch at once, however far off it lies. The waiting counts from the day of asking, "
         "from the first day that was asked for, or from the last offer that was refused or "
@@ -105,6 +105,12 @@ def written(rules: Rules) -> tuple[str, ...]:
         "When the meter comes back late, the loans behind it move only as far as they must, and "
         "everyone whose days moved is told.",
     )
+
+
+def _picked_in_words(rules: Rules) -> str:
+    if rules.picked_days_each >= rules.ahead_days:
+        return ""
+    return f", and hold up to {days(rules.picked_days_each)} that were picked"
 
 
 def _grace_in_words(grace_days: int) -> str:

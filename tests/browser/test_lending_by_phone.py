@@ -93,7 +93,7 @@ def test_join_the_queue_take_an_offer_hand_over_by_the_label_and_be_late(
     ivo.goto(f"/m/{meter.label_code}")
     ivo.get_by_label("sensor on its cable").check()
     ivo.get_by_role("button", name="I have it now").click()
-    expect(ivo.get_by_text("Ivo has it, due back on")).to_be_visible()
+    expect(ivo.get_by_text("You have it, due back on")).to_be_visible()
 
     # He is late, and sees who was told; she reads it.
     ivo.get_by_label("Until when").fill(f"{today + timedelta(days=3)}")
@@ -112,7 +112,7 @@ def test_join_the_queue_take_an_offer_hand_over_by_the_label_and_be_late(
     tess.get_by_label("sensor on its cable").first.check()
     tess.get_by_role("button", name="Confirm: I received it").click()
     expect(tess.get_by_role("status")).to_have_text("Handed over. Thank you both.")
-    expect(tess.get_by_text("Tess has it, due back on")).to_be_visible()
+    expect(tess.get_by_text("You have it, due back on")).to_be_visible()
 
     for page in (ivo, tess):
         for address in ("/meters", f"/meters/{meter.id}", f"/meters/{meter.id}/handover"):

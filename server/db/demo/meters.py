@@ -4,9 +4,12 @@ from datetime import date, timedelta
 
 from sqlmodel import Session
 
-from server.db import meters
+from server.db import books, loans, meters
 from server.db.demo import sheets
 from server.db.demo.tanks import noon
+from server.db.lending_rule import set_lending_rule
+from server.lending.book import Purpose
+from server.lending.rules import Rules
 from server.models import Loan, LoanDay, MeterCalibration
 
 
@@ -18,7 +21,27 @@ def fill(db: Session, *, members: dict[str, int], today: date) -> dict[str, int]
     for row in sheets.rows("loans"):
         _loan(db, row, ids, members, today)
     db.flush()
+    _go_round(db, ids, members, today)
     return ids
+
+
+def _go_round(db: Session, ids: dict[str, int], members: dict[str, int], today: date) -> None:
+    """The demo club looks a year ahead and lets members pick freely; some ask by the queue."""
+    rule = Rules(longest_loan_days=14, ahead_days=365, picked_days_each=400)
+    set_lending_rule(db, rule, by_id=members["mara"])
+    for row in sheets.rows("meter_requests"):
+        meter = books.locked(db, ids[row["meter"]])
+        assert meter is not None
+        loans.join(
+            db,
+            meter,
+            members[row["member"]],
+            earliest=today + timedelta(days=int(row["earliest"])),
+            latest=today + timedelta(days=int(row["latest"])),
+            days=int(row["days"]),
+            purpose=Purpose(row["purpose"]),
+            today=today,
+        )
 
 
 def _meter(db: Session, row: sheets.Row) -> int:

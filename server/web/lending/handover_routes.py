@@ -215,7 +215,8 @@ def _note(db: Session, meter: Meter, row: Handover, form: Typed, who: Member, to
     assert meter.id is not None
     here = {value for value in form.getlist("here") if isinstance(value, str)}
     case = _case(meter)
-    missing = [thing for n, thing in enumerate(case) if str(n) not in here]
+    # Nothing ticked at all means that nobody looked, not that the case is empty.
+    missing = [thing for n, thing in enumerate(case) if here and str(n) not in here]
     note = text(form, "note", most=900)
     row.missing, row.note = "\n".join(missing), note or row.note
     db.add(row)
@@ -267,7 +268,7 @@ def _view(
     return HandoverView(
         meter_id=meter.id,
         name=meter.name,
-        standing=words.standing(meter, book, names, today=today),
+        standing=words.standing(meter, book, names, me=who.id or 0, today=today),
         case=_case(meter),
         holder=names.get(out.member_id, "") if out else "",
         next_who=names.get(to.member_id, "") if to else "",

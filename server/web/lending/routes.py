@@ -237,8 +237,8 @@ def _meters_view(db: Session, who: Member, *, first: date, today: date) -> views
             views.MeterCard(
                 id=meter.id or 0,
                 name=meter.name,
-                standing=words.standing(meter, held[meter.id or 0], names, today=today),
-                waiting=filters.count(len(queues[meter.id or 0]), "member") + " waiting",
+                standing=words.standing(meter, held[meter.id or 0], names, me=who.id, today=today),
+                waiting=_waiting(len(queues[meter.id or 0])),
                 rows=words.rows_of(
                     [row for row in shown if row.meter_id == meter.id],
                     [row for row in resting if row.meter_id == meter.id],
@@ -258,6 +258,12 @@ def _meters_view(db: Session, who: Member, *, first: date, today: date) -> views
         later=(last + timedelta(days=1)).isoformat(),
         steward=who.role == "steward",
     )
+
+
+def _waiting(number: int) -> str:
+    if number == 0:
+        return "Nobody is waiting."
+    return filters.count(number, "member") + (" is waiting." if number == 1 else " are waiting.")
 
 
 def _people(held: Any) -> list[int | None]:
@@ -311,7 +317,7 @@ def _meter_view(
     return views.MeterView(
         id=meter.id,
         name=meter.name,
-        standing=words.standing(meter, held, names, today=today),
+        standing=words.standing(meter, held, names, me=who.id, today=today),
         facts=views.facts_of(meter, meters.calibration_on(db, meter.id, today)),
         case=tuple(line for line in meter.case_contents.splitlines() if line.strip()),
         strip=words.calendar_strip(

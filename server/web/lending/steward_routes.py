@@ -11,7 +11,7 @@ from server.db import books, club_day, loans, messages, meters
 from server.lending import moving
 from server.lending.book import Book, Changed, Rest
 from server.lending.rules import No, Rules
-from server.models import Meter
+from server.models import Member, Meter
 from server.web.lending import form as reading
 from server.web.lending import steward_view as views
 from server.web.lending.label import label_svg
@@ -67,6 +67,7 @@ def add_meter(request: Request, who: Steward, club: Club, form: Typed) -> Respon
             case_contents=typed.case_contents,
             keeper=typed.keeper,
         )
+        loans.write_down(db, meter, f"Added {typed.name}.", by_id=who.id)
     return see_other(
         f"/steward/meters/{meter.id}", notice=f"{typed.name} can be lent from today on."
     )
@@ -74,7 +75,7 @@ def add_meter(request: Request, who: Steward, club: Club, form: Typed) -> Respon
 
 @router.get("/steward/meters/{meter_id}")
 def mind_page(request: Request, who: Steward, club: Club, meter_id: Id) -> Response:
-    return _mind(request, club, meter_id)
+    return _mind(request, who, club, meter_id)
 
 
 @router.get("/steward/meters/{meter_id}/edit")
@@ -97,6 +98,7 @@ def edit(request: Request, who: Steward, club: Club, form: Typed, meter_id: Id) 
         found.immersion_factor = typed.immersion_factor
         found.case_contents, found.keeper = typed.case_contents, typed.keeper
         db.add(found)
+        loans.write_down(db, found, "Changed the meter's particulars.", by_id=who.id)
     return see_other(f"/steward/meters/{meter_id}", notice="Saved.")
 
 
@@ -106,9 +108,10 @@ def calibrate(request: Request, who: Steward, club: Club, form: Typed, meter_id:
         today = club_day.today(db)
     typed = reading.read_calibration(form, today=today)
     if isinstance(typed, Refused):
-        return _mind(request, club, meter_id, refused=typed)
+        return _mind(request, who, club, meter_id, refused=typed)
     with club.write() as db:
-        _found(db, meter_id)
+        found = _found(db, meter_id)
+        loans.write_down(db, found, f"Entered a calibration: {typed.factor:g}.", by_id=who.id)
         meters.add_calibration(
             db,
             meter_id,
@@ -125,7 +128,7 @@ def calibrate(request: Request, who: Steward, club: Club, form: Typed, meter_id:
 def rest(request: Request, who: Steward, club: Club, form: Typed, meter_id: Id) -> Response:
     typed = reading.read_rest(form)
     if isinstance(typed, Refused):
-        return _mind(request, club, meter_id, refused=typed)
+        return _mind(request, who, club, meter_id, refused=typed)
     with club.write() as db:
         meter = _locked(db, meter_id)
         today = club_day.today(db)
@@ -147,7 +150,7 @@ def rest(request: Request, who: Steward, club: Club, form: Typed, meter_id: Id) 
         }
         names = {"first": "rest_first", "last": "rest_last", "reason": "rest_reason"}
         refused = Refused(values, reading.errors_of(answer, names))
-        return _mind(request, club, meter_id, refused=refused)
+        return _mind(request, who, club, meter_id, refused=refused)
     words = "nobody had to be told" if told == 0 else f"messages sent: {told}"
     return see_other(f"/steward/meters/{meter_id}", notice=f"It rests; {words}.")
 
@@ -185,7 +188,9 @@ def find(who: Steward, club: Club, meter_id: Id) -> Response:
 @router.post("/steward/meters/{meter_id}/feed")
 def renew_feed(who: Steward, club: Club, meter_id: Id) -> Response:
     with club.write() as db:
-        meters.renew_feed(db, _found(db, meter_id))
+        found = _found(db, meter_id)
+        meters.renew_feed(db, found)
+        loans.write_down(db, found, "Gave the meter's feed a new address.", by_id=who.id)
     return see_other(f"/steward/meters/{meter_id}", notice="The feed has a new address.")
 
 
@@ -228,12 +233,13 @@ def _simply(
 
 
 def _mind(
-    request: Request, club: Club, meter_id: int, *, refused: Refused | None = None
+    request: Request, who: Member, club: Club, meter_id: int, *, refused: Refused | None = None
 ) -> Response:
+    assert who.id is not None
     with club.read() as db:
         meter = _found(db, meter_id)
         today = club_day.today(db)
-        view = views.mind_view(db, meter, today=today, refused=refused)
+        view = views.mind_view(db, meter, me=who.id, today=today, refused=refused)
     return page(request, "lending/mind.html", view=view, status=422 if refused else 200)
 
 

@@ -204,7 +204,9 @@ def form_view(meter: Meter | None, refused: Refused | None) -> FormView:
     )
 
 
-def mind_view(db: Session, meter: Meter, *, today: date, refused: Refused | None) -> MindView:
+def mind_view(
+    db: Session, meter: Meter, *, me: int, today: date, refused: Refused | None
+) -> MindView:
     assert meter.id is not None
     book = loans.book(db, meter, today=today)
     names = loans.names(db, [loan.member_id for loan in book.loans])
@@ -222,7 +224,7 @@ def mind_view(db: Session, meter: Meter, *, today: date, refused: Refused | None
     return MindView(
         id=meter.id,
         name=meter.name,
-        standing=words.standing(meter, book, names, today=today),
+        standing=words.standing(meter, book, names, me=me, today=today),
         facts=views.facts_of(meter, meters.calibration_on(db, meter.id, today)),
         calibrations=tuple(_calibration_row(row) for row in calibrations),
         rests=tuple(

@@ -35,6 +35,7 @@ class MyDays:
     meter: str
     when: str
     what: str
+    out: bool = False
     overdue: bool = False
 
 
@@ -166,6 +167,7 @@ def my_days(loans: Sequence[Loan], meters: Mapping[int, str], *, today: date) ->
             meter=meters[loan.meter_id],
             when=when(loan),
             what="you have it now" if loan.state == LoanState.OUT else "booked",
+            out=loan.state == LoanState.OUT,
             overdue=loan.state == LoanState.OUT and loan.last_day < today,
         )
         for loan in loans

@@ -12,7 +12,7 @@ from server.lending.rules import days
 from server.models import Loan, Meter, MeterRest
 
 STRIP_DAYS = 35
-STRIP_WIDTH = 1000.0
+STRIP_WIDTH = 1120.0
 PURPOSES = {
     Purpose.NEW_LAMP: "a new lamp",
     Purpose.TROUBLE: "animals in trouble",
@@ -41,28 +41,31 @@ class DaysRow:
     mine: bool = False
 
 
-def standing(meter: Meter, book: Book, names: dict[int, str], *, today: date) -> str:
+def standing(meter: Meter, book: Book, names: dict[int, str], *, me: int, today: date) -> str:
     """Where a meter is now and who is next, in one or two sentences."""
     if book.lost:
         return "It is lost. If you know more, tell a steward."
     out = out_loan(book)
     if out is not None:
-        who = names.get(out.member_id, "A former member")
+        name = names.get(out.member_id, "A former member")
+        who = "You have it" if out.member_id == me else f"{name} has it"
         due = day_in_words(out.stretch.last)
         verb = "it was due on" if out.stretch.last < today else "due back on"
-        return f"{who} has it, {verb} {due}.{_next(book, names)}"
+        return f"{who}, {verb} {due}.{_next(book, names, me)}"
     resting = next((one for one in book.rests if _covers(one, today)), None)
     if resting is not None:
         until = f"until {day_in_words(resting.last)}" if resting.last else "until further notice"
-        return f"It rests {until}: {resting.reason}.{_next(book, names)}"
+        return f"It rests {until}: {resting.reason}.{_next(book, names, me)}"
     place = f"It is with its keeper ({meter.keeper})." if meter.keeper else "It is at its place."
-    return f"{place}{_next(book, names)}"
+    return f"{place}{_next(book, names, me)}"
 
 
-def _next(book: Book, names: dict[int, str]) -> str:
+def _next(book: Book, names: dict[int, str], me: int) -> str:
     loan = next_loan(book)
     if loan is None:
         return " Nobody is booked next."
+    if loan.member_id == me:
+        return f" You are next, {stretch_in_words(loan.stretch)}."
     who = names.get(loan.member_id, "a former member")
     return f" Next is {who}, {stretch_in_words(loan.stretch)}."
 
