@@ -49,7 +49,7 @@ def test_take_a_shared_setup_onto_an_own_tank(
     expect(desk.get_by_text("brighter than now")).to_be_visible()
     desk.get_by_label("Keep it as a plan named").fill("Like Tess")
     desk.get_by_role("button", name="Keep as a plan").click()
-    expect(desk.get_by_role("status")).to_contain_text("Kept as a plan")
+    expect(desk.locator(".message")).to_contain_text("Kept as a plan")
 
 
 def test_find_a_lamp_on_a_phone(phone: Page, sign_in_on: SignIn, things: Things) -> None:
