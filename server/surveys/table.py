@@ -28,6 +28,8 @@ from server.surveys.understood import Column, LogRow, ReadAs, RowRead, Understoo
 _HEADER_WITHIN = 40  # records that may stand above the header
 _PLACES = ("x", "y", "depth")
 
+_UPRIGHT = "In the grids, columns were read from left to right, rows from front to back."
+_TURNED = "In the grids, rows were read from left to right, columns from front to back."
 NO_HEADER = (
     "No line says what the columns are. Put headings over them, such as "
     "x_cm, y_cm, depth_cm, ppfd, or say by hand what each column holds."
@@ -258,22 +260,23 @@ def _understood_grid(cut: Records, how: ReadAs, encoding: str) -> Understood:
         thousands_absurd=(r.cells[0] for r in cut.records if how.length_unit != "mm"),
         delimiter=cut.delimiter,
     )
-    rows, refused, headers, above = read_grid(cut.records, Cells(how, decimal))
-    _refuse_too_many(len(rows))
+    grid = read_grid(cut.records, Cells(how, decimal))
+    _refuse_too_many(len(grid.rows))
     return Understood(
         kind="grid",
         encoding=encoding,
         delimiter=cut.delimiter,
         decimal=decimal,
         columns=(),
-        header_rows=tuple(headers),
-        rows=tuple(rows),
+        header_rows=tuple(grid.headers),
+        rows=tuple(grid.rows),
         log=(),
-        refused=_in_order(cut.refused, refused),
-        above=tuple(above),
+        refused=_in_order(cut.refused, grid.refused),
+        above=tuple(grid.above),
         blank_lines=cut.blank_lines,
         lines_in=cut.lines_in,
         signature="grid",
+        remarks=(_TURNED if grid.turned else _UPRIGHT,),
     )
 
 

@@ -12,7 +12,7 @@ An empty cell is a place nobody measured. Each filled cell is one reading or one
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from server.surveys.table_cells import Cells
 from server.surveys.table_lines import Record, Refusal
@@ -22,6 +22,7 @@ from server.surveys.table_words import Meaning, length_unit, meaning, plain
 from server.surveys.understood import RowRead
 
 _VALUE = re.compile(r"(?P<value>[0-9][0-9.,]*)\s*(?P<unit>[a-z\"″”]*)\.?")
+_WITHIN = 40  # records in which the first depth of a grid is looked for
 _CORNER = re.compile(r"[xy][^a-z0-9]*[xy]|[xy]|(?:y|x)? ?(?:down|across|rows?|columns?)")
 
 
@@ -57,22 +58,42 @@ def depth_phrase(cells: Sequence[str]) -> DepthPhrase | None:
 
 @dataclass
 class _Block:
-    """Where the reader stands: the depth, and the x over each column once it was seen."""
+    """Where the reader stands: the depth, and the places over the columns once they were seen.
+
+    turned: rows run from left to right and columns from front to back ("x\\y" in the corner).
+    fresh: a line of places may follow, since a depth was just named; without one the places of
+    the block above go on.
+    """
 
     depth: DepthPhrase | None = None
     depth_cm: float | None = None
     across: dict[int, tuple[str, float]] | None = None
+    unit: str = ""
+    turned: bool = False
+    fresh: bool = False
 
 
 def is_grid(records: Sequence[Record]) -> bool:
-    """A line naming a depth, followed by a line of x values and a line of readings."""
-    for index, record in enumerate(records[:40]):
-        if depth_phrase(record.cells) is None or index + 2 >= len(records):
+    """A line naming a depth, a line of places and a line of readings; the first two may be one."""
+    for index, record in enumerate(records[:_WITHIN]):
+        if _depth_in_corner(record.cells) is not None:
+            across, first = record.cells, records[index + 1 : index + 2]
+        elif depth_phrase(record.cells) is not None and index + 1 < len(records):
+            across, first = records[index + 1].cells, records[index + 2 : index + 3]
+        else:
             continue
-        across, first = records[index + 1].cells, records[index + 2].cells
-        if _is_across(across) and len(_filled(first)) >= 2 and _starts_number(first):
-            return True
+        is_across = _is_across(across) or _depth_in_corner(across) is not None
+        if is_across and first and len(_filled(first[0].cells)) >= 2:
+            return _starts_number(first[0].cells)
     return False
+
+
+def _depth_in_corner(cells: Sequence[str]) -> DepthPhrase | None:
+    """The depth of a line of places that names it in its corner ("Depth 20 cm; 10; 30")."""
+    rest = [cell for cell in cells[1:] if cell.strip()]
+    if not rest or not all(_starts_number([cell]) for cell in rest):
+        return None
+    return depth_phrase(cells[:1])
 
 
 def _is_across(cells: Sequence[str]) -> bool:
@@ -97,51 +118,79 @@ def _filled(cells: Sequence[str]) -> list[str]:
     return [cell for cell in cells if cell.strip()]
 
 
-def read_grid(
-    records: Sequence[Record], cells: Cells
-) -> tuple[list[RowRead], list[Refusal], list[int], list[tuple[int, str]]]:
-    """Readings, refusals, header lines, and titles above the first depth."""
-    rows: list[RowRead] = []
-    refused: list[Refusal] = []
-    headers: list[int] = []
-    above: list[tuple[int, str]] = []
+@dataclass(frozen=True)
+class GridRead:
+    """What a grid held: readings, refusals, header lines, titles above the first depth."""
+
+    rows: list[RowRead]
+    refused: list[Refusal]
+    headers: list[int]
+    above: list[tuple[int, str]]
+    turned: bool
+
+
+def read_grid(records: Sequence[Record], cells: Cells) -> GridRead:
+    """Every line of a grid to readings, refusals, headings or titles."""
+    read = GridRead([], [], [], [], False)
     block = _Block()
+    turned = False
     for record in records:
-        phrase = depth_phrase(record.cells)
-        if phrase is not None:
-            headers.append(record.row)
-            _start_block(block, phrase, record, cells, refused)
-        elif block.depth is None:
-            above.append((record.row, shown(" | ".join(_filled(record.cells)), 200)))
-        elif block.across is None and _is_across(record.cells):
-            headers.append(record.row)
-            block.across = _across(record, cells, refused)
-        else:
-            _read_line(record, block, cells, rows, refused)
-    return rows, refused, headers, above
+        _take(record, block, cells, read)
+        turned = turned or block.turned
+    return replace(read, turned=turned)
+
+
+def _take(record: Record, block: _Block, cells: Cells, read: GridRead) -> None:
+    in_corner = _depth_in_corner(record.cells)
+    phrase = in_corner or depth_phrase(record.cells)
+    if phrase is not None:
+        read.headers.append(record.row)
+        _start_block(block, phrase, record, cells, read.refused)
+        if in_corner is not None:
+            _places_over(record, block, cells, read.refused)
+    elif block.depth is None:
+        _above(record, read)
+    elif block.fresh and _is_across(record.cells):
+        read.headers.append(record.row)
+        _places_over(record, block, cells, read.refused)
+    else:
+        block.fresh = False
+        _read_line(record, block, cells, read)
+
+
+def _above(record: Record, read: GridRead) -> None:
+    """A title, unless it looks like readings that lost their depth."""
+    if sum(_starts_number([cell]) for cell in record.cells) >= 3:
+        read.refused.append(refusal(record, "stands above the line that names the depth"))
+    else:
+        read.above.append((record.row, shown(" | ".join(_filled(record.cells)), 200)))
 
 
 def _start_block(
     block: _Block, phrase: DepthPhrase, record: Record, cells: Cells, refused: list[Refusal]
 ) -> None:
-    block.depth, block.across, block.depth_cm = phrase, None, None
+    block.depth, block.depth_cm, block.fresh = phrase, None, True
     try:
         block.depth_cm = cells.length_cm("depth", phrase.text, phrase.unit)
     except NotANumber as reason:
         refused.append(refusal(record, str(reason)))
 
 
-def _across(record: Record, cells: Cells, refused: list[Refusal]) -> dict[int, tuple[str, float]]:
-    unit = _corner_unit(record.cells[0])
-    found: dict[int, tuple[str, float]] = {}
+def _places_over(record: Record, block: _Block, cells: Cells, refused: list[Refusal]) -> None:
+    """The places over the columns, in the unit that the corner names for both directions."""
+    corner = record.cells[0] if depth_phrase(record.cells[:1]) is None else ""
+    block.unit = _corner_unit(corner)
+    block.turned = bool(re.match(r"x[^a-z]*\\[^a-z]*y", plain(corner)))
+    block.fresh = False
+    block.across = {}
     for index, text in enumerate(record.cells[1:], start=1):
         if not text.strip():
             continue
         try:
-            found[index] = (text, cells.length_cm("x", text, unit))
+            role = "y" if block.turned else "x"
+            block.across[index] = (text, cells.length_cm(role, text, block.unit))
         except NotANumber as reason:
             refused.append(refusal(record, str(reason)))
-    return found
 
 
 def _corner_unit(text: str) -> str:
@@ -150,39 +199,46 @@ def _corner_unit(text: str) -> str:
     return unit or meaning(text).unit or length_unit(text.split()[-1] if text.split() else "") or ""
 
 
-def _read_line(
-    record: Record,
-    block: _Block,
-    cells: Cells,
-    rows: list[RowRead],
-    refused: list[Refusal],
-) -> None:
-    """One y: its number first, then one light value under each x."""
+def _read_line(record: Record, block: _Block, cells: Cells, read: GridRead) -> None:
+    """One line of a grid: its place first, then one light value under each place above."""
     if block.across is None or block.depth is None:
-        refused.append(refusal(record, "stands before the line that gives x over each column"))
+        words = "stands before the line that gives the places over the columns"
+        read.refused.append(refusal(record, words))
         return
     if block.depth_cm is None:
-        refused.append(refusal(record, f"the depth above it, “{block.depth.text}”, was refused"))
+        words = f"the depth above it, “{block.depth.text}”, was refused"
+        read.refused.append(refusal(record, words))
         return
-    typed_y = record.cells[0]
     try:
-        y_cm = cells.length_cm("y", typed_y, "")
+        side = cells.length_cm("x" if block.turned else "y", record.cells[0], block.unit)
     except NotANumber as reason:
-        refused.append(refusal(record, str(reason)))
+        read.refused.append(refusal(record, str(reason)))
         return
-    for index, text in enumerate(record.cells[1:], start=1):
-        if not text.strip():
-            continue
-        try:
-            if index not in block.across:
-                raise NotANumber(f"“{shown(text)}” has no x above it")
-            typed_x, x_cm = block.across[index]
-            ppfd = cells.ppfd(text, "")
-        except NotANumber as reason:
-            refused.append(refusal(record, f"column {index + 1}: {reason}"))
-            continue
-        typed = (typed_x, typed_y, block.depth.text, text)
-        rows.append(RowRead(record.row, x_cm, y_cm, block.depth_cm, ppfd, typed, "µmol"))
+    filled = [i for i, text in enumerate(record.cells[1:], start=1) if text.strip()]
+    if not filled:
+        read.refused.append(refusal(record, "holds no light value"))
+    for index in filled:
+        _read_cell(record, index, side, block, cells, read)
+
+
+def _read_cell(
+    record: Record, index: int, side: float, block: _Block, cells: Cells, read: GridRead
+) -> None:
+    assert block.across is not None and block.depth is not None and block.depth_cm is not None
+    text = record.cells[index]
+    try:
+        if index not in block.across:
+            raise NotANumber(f"“{shown(text)}” has no place above it")
+        typed_over, over = block.across[index]
+        ppfd = cells.ppfd(text, "")
+    except NotANumber as reason:
+        read.refused.append(refusal(record, f"column {index + 1}: {reason}"))
+        return
+    places, typed = (over, side), (typed_over, record.cells[0])
+    x, y = places[::-1] if block.turned else places
+    typed_x, typed_y = typed[::-1] if block.turned else typed
+    cells_typed = (typed_x, typed_y, block.depth.text, text)
+    read.rows.append(RowRead(record.row, x, y, block.depth_cm, ppfd, cells_typed, "µmol"))
 
 
 # One light column per depth: "x; y; 10 cm; 20 cm; 40 cm".

@@ -74,3 +74,39 @@ def test_three_decimals_are_read_as_the_rest_of_the_file_says(delimiter: str, de
         3.456,
         125.125,
     )
+
+
+grids = st.tuples(
+    st.lists(st.integers(1, 1190).map(lambda v: v / 10), min_size=1, max_size=5, unique=True),
+    st.lists(st.integers(1, 490).map(lambda v: v / 10), min_size=1, max_size=5, unique=True),
+    st.lists(st.integers(1, 540).map(lambda v: v / 10), min_size=1, max_size=3, unique=True),
+)
+
+
+@given(grids, st.sampled_from([";", "\t"]), st.sampled_from([".", ","]), st.data())
+def test_a_written_grid_reads_back_with_every_filled_cell(
+    sides: tuple[list[float], list[float], list[float]],
+    delimiter: str,
+    decimal: str,
+    data: st.DataObject,
+) -> None:
+    across, down, depths = sides
+    value = st.one_of(st.none(), st.integers(0, 20_000).map(lambda v: v / 10))
+    lines, wanted = [], []
+    for depth in depths:
+        lines.append(f"Depth {length_text(depth, 'cm', decimal)} cm")
+        lines.append(delimiter.join(["y\\x", *(length_text(x, "cm", decimal) for x in across)]))
+        for y in down:
+            row = [data.draw(value) for _ in across]
+            row[0] = row[0] if row[0] is not None else 1.0
+            wanted += [
+                (x, y, depth, light)
+                for x, light in zip(across, row, strict=True)
+                if light is not None
+            ]
+            texts = ["" if v is None else light_text(v, "µmol", decimal) for v in row]
+            lines.append(delimiter.join([length_text(y, "cm", decimal), *texts]))
+        lines.append("")
+    table = read("\n".join(lines), ReadAs(delimiter=delimiter))
+    assert table.refused == ()
+    assert [(r.x_cm, r.y_cm, r.depth_cm, r.ppfd) for r in table.rows] == wanted

@@ -190,6 +190,29 @@ def test_a_grid_gives_a_reading_a_cell_and_refuses_by_cell() -> None:
     assert table.above == ((1, "My tank"),)
 
 
+def test_a_grid_may_name_its_depth_in_the_corner_and_its_unit_for_both_ways() -> None:
+    table = read("Depth 4 in;10;20\n5;120;130\n\nDepth 8 in;10\n5;60\n")
+    assert values(table) == [(10, 5, 10.16, 120), (20, 5, 10.16, 130), (10, 5, 20.32, 60)]
+    inches = read("Depth 10 cm\ny\\x (in);10\n5;120\n")
+    assert values(inches) == [(25.4, 12.7, 10, 120)]
+
+
+def test_a_later_block_may_leave_out_the_places_it_shares() -> None:
+    table = read("Depth 10 cm\ny\\x;10;20\n5;120;130\nDepth 20 cm\n5;60;65\n")
+    assert values(table)[2:] == [(10, 5, 20, 60), (20, 5, 20, 65)]
+
+
+def test_a_turned_grid_says_so() -> None:
+    table = read("Depth 10 cm\nx\\y;10;20\n50;120;130\n")
+    assert values(table) == [(50, 10, 10, 120), (50, 20, 10, 130)]
+    assert "rows were read from left to right" in table.remarks[0]
+
+
+def test_numbers_above_a_grids_first_depth_are_refused_and_not_lost() -> None:
+    table = read("1;2;3\nDepth 10 cm\ny\\x;10;20\n5;120;130\n7;;\n")
+    assert refusals(table) == [1, 5]
+
+
 def test_a_column_for_each_depth_is_read_downwards() -> None:
     table = read("x,y,10 cm,20 cm,note\n10,5,200,150,left\n20,5,,140,\n30,5,,,\n")
     assert values(table) == [(10, 5, 10, 200), (10, 5, 20, 150), (20, 5, 20, 140)]
