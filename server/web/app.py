@@ -16,6 +16,7 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.routes import router as acclimation_pages
+from server.web.calculators.routes import router as calculators_page
 from server.web.club.routes import router as club_pages
 from server.web.compare.like_routes import router as like_mine_pages
 from server.web.compare.routes import router as compare_pages
@@ -59,6 +60,7 @@ ROUTERS = (
     measured_map_json,
     measured_pages,
     spread_json,
+    calculators_page,
     light_json,
     light_pages,
     lamps_pages,

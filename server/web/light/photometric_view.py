@@ -106,7 +106,7 @@ def _facts(file: PhotometricFile, unit: str) -> tuple[tuple[str, str], ...]:
     if ratio is not None:
         rows.append(("Light output ratio", f"{percent(ratio, 1)} of the bare lamps' lumens"))
     if file.watts is not None:
-        rows.append(("Input", f"{significant(file.watts)} W"))
+        rows.append(("Input", f"{file.watts:g} W"))
     if max(file.opening_cm) > 0:
         sizes = " × ".join(length(side, unit) for side in file.opening_cm)
         rows.append(("Luminous opening", f"{sizes} (length, width, height)"))

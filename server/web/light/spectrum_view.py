@@ -23,7 +23,7 @@ WATER_OPTIONS = (
     ("yellowed", "yellowed: clearly yellow in a white bucket"),
 )
 WATER_NAMES = {"polished": "Polished", "usual": "Usual", "yellowed": "Yellowed"}
-_EVERY_NM = 4
+_EVERY_NM = 2
 
 
 @dataclass(frozen=True, kw_only=True)
