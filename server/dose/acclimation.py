@@ -17,7 +17,7 @@ What is published and what is not:
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from functools import cache, partial
 
@@ -37,6 +37,7 @@ DEFAULT_WEEKLY_RISE = 0.15
 STEP_DAYS_LIMITS = (7, 28)
 """A step a week at the most often, so that no seven days hold two of them."""
 MOST_STEPS = 104
+LOOK_AHEAD = 12
 # The limit is kept to this share of itself; only the rounding of floats hides in it.
 ROUNDING = 1e-9
 
@@ -227,8 +228,14 @@ def plan(
     rung = -1
     peak_jump = 0.0 if peak_held else _largest_peak_rise(before, ladder[0].light)
     while rung < len(ladder) - 1 and len(steps) < MOST_STEPS:
-        rung = _highest(ladder, rung, before, weekly, peak_held, names)
-        reached = ladder[rung]
+        at = _highest(ladder, rung, before, weekly, peak_held)
+        reached = ladder[at] if at is not None else None
+        if at is not None:
+            rung = at
+        elif rung >= 0 and means.least_power < 1:
+            rung, reached = _round_about(ladder, rung, before, weekly, means)
+        if reached is None or (steps and reached.setting == steps[-1].setting):
+            raise NoWayUp(_no_way(ladder, rung, before, weekly, peak_held, names))
         rises = _rises(before, reached.light, peak_held)
         limited.append(names[int(np.argmax(rises))])
         steps.append(
@@ -332,25 +339,55 @@ def _largest_peak_rise(before: Light, after: Light) -> float:
 
 
 def _highest(
+    ladder: list[_Rung], rung: int, before: Light, weekly: float, peak_held: bool
+) -> int | None:
+    """The highest rung above this one that no animal finds too much."""
+    for at in range(len(ladder) - 1, rung, -1):
+        if _rises(before, ladder[at].light, peak_held).max() <= weekly * (1 + ROUNDING):
+            return at
+    return None
+
+
+def _round_about(
+    ladder: list[_Rung], rung: int, before: Light, weekly: float, means: Means
+) -> tuple[int, _Rung | None]:
+    """One of the next rungs with the power turned down as far as the limit asks.
+
+    Under clear walls an animal's light can jump between two heights: at a sharp angle the glass
+    mirrors everything. Such a jump is taken dimmer. The rung itself is still to be reached, so
+    the place on the ladder given back is the one before it.
+    """
+    best: tuple[float, int, _Rung | None] = (-math.inf, rung, None)
+    for at in range(rung + 1, min(rung + 1 + LOOK_AHEAD, len(ladder))):
+        one = ladder[at]
+        rises = _rises(before, one.light, peak_held=True)
+        factor = (1 + weekly) / (1 + float(rises.max()))
+        power = _down(one.setting.power * factor, means.power_step)
+        if power < means.least_power or not np.isfinite(rises).all():
+            continue
+        light = Light(
+            peak=one.light.peak * (power / one.setting.power),
+            dli=one.light.dli * (power / one.setting.power),
+        )
+        worth = float(np.log(light.dli).mean())
+        if worth > best[0]:
+            best = (worth, at - 1, _Rung(setting=replace(one.setting, power=power), light=light))
+    return best[1], best[2]
+
+
+def _no_way(
     ladder: list[_Rung],
     rung: int,
     before: Light,
     weekly: float,
     peak_held: bool,
     names: tuple[str, ...],
-) -> int:
-    """The highest rung above this one that no animal finds too much."""
-    for at in range(len(ladder) - 1, rung, -1):
-        if _rises(before, ladder[at].light, peak_held).max() <= weekly * (1 + ROUNDING):
-            return at
+) -> str:
     rises = _rises(before, ladder[rung + 1].light, peak_held)
     worst = int(np.argmax(rises))
-    raise NoWayUp(_no_way(names[worst], float(rises[worst]), weekly, first=rung < 0))
-
-
-def _no_way(name: str, rise: float, weekly: float, *, first: bool) -> str:
+    name, rise = names[worst], float(rises[worst])
     much = f"{rise:.0%} more light" if math.isfinite(rise) else "light after none"
-    if first:
+    if rung < 0:
         return (
             f"Even the gentlest setting gives {name} {much} than it is used to, and {weekly:.0%} "
             "a week is allowed. Begin dimmer, hang the lamp higher, shorten the day, or set the "
@@ -359,21 +396,6 @@ def _no_way(name: str, rise: float, weekly: float, *, first: bool) -> str:
     return (
         f"The smallest step of this lamp gives {name} {much} at once, and {weekly:.0%} a week is "
         "allowed. Add a finer way (hours or height), or allow more a week."
-    )
-
-
-def redated(steps: Sequence[Step], *, first_on: date, step_days: int) -> tuple[Step, ...]:
-    """The same steps from a new date on, the distances between them kept to `step_days`."""
-    return tuple(
-        Step(
-            number=step.number,
-            on=first_on + timedelta(days=step_days * index),
-            setting=step.setting,
-            peaks_ppfd=step.peaks_ppfd,
-            dlis_mol_m2_d=step.dlis_mol_m2_d,
-            largest_rise=step.largest_rise,
-        )
-        for index, step in enumerate(steps)
     )
 
 

@@ -119,7 +119,7 @@ def setting_words(setting: Setting, goal: Goal, who: Member) -> tuple[str, ...]:
     lines = []
     for one in at_setting(goal.hung, setting):
         height = filters.length(one.row.height_cm, who.length_unit)
-        power = filters.percent(one.row.power)
+        power = f"{filters.number(100 * one.row.power, 1).removesuffix('.0')} %"
         name = f"{one.stated.row.name}: " if len(goal.hung) > 1 else ""
         lines.append(f"{name}power {power}, {height} over the water")
     hours = _hours_words(setting, goal, who.clock)

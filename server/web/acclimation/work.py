@@ -11,6 +11,7 @@ from server.db.daylight import lamp_days, light_at, lit_parts, part_days, presse
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.dose.acclimation import (
+    Means,
     Plan,
     Setting,
     UsedTo,
@@ -109,11 +110,17 @@ def way_up(
         field=goal.field(animals),
         days=goal.able(1.0),
         able=goal.able,
-        means=typed.means,
+        means=notched(typed.means, goal),
         start=typed.start,
         weekly=typed.weekly,
         step_days=typed.step_days,
     )
+
+
+def notched(means: Means, goal: Goal) -> Means:
+    """The means with the notch of the brightest lamp: one percent on its own dial."""
+    brightest = max(one.row.power for one in goal.hung)
+    return replace(means, power_step=0.01 / brightest) if brightest > 0 else means
 
 
 def too_much(
