@@ -26,6 +26,7 @@ class Charts:
     front: tank_view.TankView
     front_narrow: tank_view.TankView
     depth_words: str
+    kind: str
 
 
 def charts(
@@ -36,6 +37,7 @@ def charts(
     *,
     unit: str,
     depth_cm: float | None = None,
+    kind: str = "as planned",
 ) -> Charts:
     """Light at one depth (that of the middle animal when not told) and across the middle."""
     depth = min(_usual_depth(tank, judged) if depth_cm is None else depth_cm, tank.depth_cm)
@@ -46,7 +48,7 @@ def charts(
         per_cm = min(across / tank.length_cm, up / max(tank.width_cm, tank.depth_cm))
         drawn[f"above{name}"] = _above(tank, above, hung, judged, depth, unit, per_cm)
         drawn[f"front{name}"] = _front(tank, front, hung, judged, unit, per_cm)
-    return Charts(**drawn, depth_words=filters.length(depth, unit))
+    return Charts(**drawn, depth_words=filters.length(depth, unit), kind=kind)
 
 
 def _usual_depth(tank: Tank, judged: Sequence[Judged]) -> float:
@@ -99,7 +101,7 @@ def _above(
         unit=_unit(unit),
         levels=chart_levels.PPFD,
         title=f"{tank.name} from above, {filters.length(depth_cm, unit)} deep",
-        description=f"{_size(tank, unit)}; {lit}, planned. {_told(judged)}",
+        description=f"{_size(tank, unit)}; {lit}. {_told(judged)}",
         axis_words=f"{unit} from the left · front below",
         things=[
             tank_view.Thing(

@@ -9,7 +9,7 @@ from fastapi.responses import Response
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from server.db import light, tanks
+from server.db import light, measured, tanks
 from server.db.club_day import today as club_today
 from server.db.light import Hung, Stated
 from server.models import HungLamp, LampModel, Member, Setup, Tank
@@ -161,7 +161,7 @@ def _setup(
         is_current = current is not None and current.id == setup.id
         past = setup.state == "hung" and not is_current
         rows = views.SetupRows(
-            hung=light.hung_over(db, setup_id),
+            lit=measured.rows_of(db, tank, setup),
             animals=tanks.animals_of(db, tank_id, on=setup.since if past else None),
             until=tanks.followed_on(db, setup) if past else None,
             is_current=is_current,

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col, select
 
-from server.db import light, tanks
+from server.db import measured, tanks
 from server.db.club_day import today as club_today
 from server.models import MeasurementSession, Member, Tank
 from server.web.page import page, see_other
@@ -45,8 +45,7 @@ def tank_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         keeper = db.get_one(Member, tank.owner_id)
         setup = tanks.current_setup(db, tank_id)
         rows = views.TankRows(
-            setup=setup,
-            hung=light.hung_over(db, setup.id) if setup is not None and setup.id else (),
+            lit=None if setup is None else measured.rows_of(db, tank, setup),
             setups=tanks.setups_of(db, tank_id),
             animals=tanks.animals_of(db, tank_id),
             gone=tanks.animals_gone(db, tank_id),

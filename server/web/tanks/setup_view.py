@@ -5,11 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 
 from server.db.light import Hung, Scene, Stated, scene
+from server.db.measured import MeasuredRows
 from server.models import Animal, LampModel, Member, Setup, Tank
 from server.optics.field import planes, share_into_water
 from server.web import filters
 from server.web.tanks.charts import Charts, charts
-from server.web.tanks.judged import Judged, judge
+from server.web.tanks.judged import Judged
+from server.web.tanks.known_light import known_light
 from server.web.tanks.typed import Refused
 
 KIND_WORDS = {
@@ -56,6 +58,7 @@ class SetupView:
     into_water: str
     sessions: int
     charts: Charts
+    sure: str
     today: str
     values: dict[str, str]
     errors: dict[str, str]
@@ -135,7 +138,7 @@ def _cautions(one: Hung, tank: Tank, unit: str) -> tuple[str, ...]:
 class SetupRows:
     """All that is stored about a setup, as its page needs it."""
 
-    hung: Sequence[Hung]
+    lit: MeasuredRows
     animals: Sequence[Animal]
     until: date | None
     is_current: bool
@@ -147,9 +150,9 @@ def setup_page(
     who: Member, tank: Tank, setup: Setup, rows: SetupRows, refused: Refused | None = None
 ) -> SetupView:
     """One setup, old, current or planned, and what it gave or would give the animals."""
-    unit, hung, is_current, today = who.length_unit, rows.hung, rows.is_current, rows.today
-    lit = scene(tank, hung)
-    judged = judge(rows.animals, lit)
+    unit, hung, is_current, today = who.length_unit, rows.lit.hung, rows.is_current, rows.today
+    known = known_light(rows.lit, rows.animals)
+    lit, judged = known.scene or scene(tank, hung), known.judged
     return SetupView(
         id=setup.id or 0,
         tank_id=tank.id or 0,
@@ -167,7 +170,8 @@ def setup_page(
         depths=_depths(lit, unit),
         into_water=_into_water(lit),
         sessions=rows.sessions,
-        charts=charts(tank, lit, hung, judged, unit=unit),
+        charts=charts(tank, lit, hung, judged, unit=unit, kind=known.kind),
+        sure=known.sure,
         today=today.isoformat(),
         values={"since": today.isoformat(), "reason": ""} | (refused.values if refused else {}),
         errors=refused.errors if refused else {},

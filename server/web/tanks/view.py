@@ -4,8 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db import light
-from server.db.light import Hung, Scene
+from server.db.light import Scene
+from server.db.measured import MeasuredRows
 from server.dose.groups import BY_KEY
 from server.models import Animal, MeasurementSession, Member, Setup, Tank
 from server.optics.field import planes
@@ -13,6 +13,7 @@ from server.web import filters
 from server.web.tanks import form as reading
 from server.web.tanks.charts import Charts, charts
 from server.web.tanks.judged import Judged, judge
+from server.web.tanks.known_light import KnownLight, known_light
 from server.web.tanks.setup_view import LampLine, lamp_line
 from server.web.tanks.typed import Refused, merged
 
@@ -89,6 +90,7 @@ class TankView:
     do: str
     do_address: str
     sure: str
+    kind: str
     setup: SetupLine | None
     stood: str
     lamps: tuple[LampLine, ...]
@@ -215,9 +217,9 @@ def _wall_options(value: str) -> tuple[tuple[str, str], ...]:
 class TankRows:
     """All that is stored about a tank, as its page needs it."""
 
-    setup: Setup | None
+    lit: MeasuredRows | None
+    """The current setup with its lamps and readings; None where nothing ever hung."""
     setups: Sequence[Setup]
-    hung: Sequence[Hung]
     animals: Sequence[Animal]
     gone: Sequence[Animal]
     sessions: Sequence[MeasurementSession]
@@ -226,11 +228,10 @@ class TankRows:
 
 def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankView:
     """Everything on a tank's page; lights the tank once for the verdicts and charts."""
-    unit, setup, hung, animals = who.length_unit, rows.setup, rows.hung, rows.animals
-    sessions = rows.sessions
-    scene = light.scene(tank, hung) if setup is not None else None
-    judged = judge(animals, scene)
-    words = _answer(tank, setup, scene, judged, sessions, own=tank.owner_id == who.id)
+    unit, animals, sessions = who.length_unit, rows.animals, rows.sessions
+    setup, hung = (rows.lit.setup, rows.lit.hung) if rows.lit else (None, ())
+    known = known_light(rows.lit, animals)
+    words = _answer(tank, known, own=tank.owner_id == who.id)
     past = [one for one in rows.setups if one.state == "hung" and (not setup or one.id != setup.id)]
     plans = [one for one in rows.setups if one.state == "plan"] if tank.owner_id == who.id else []
     return TankView(
@@ -242,61 +243,60 @@ def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankVi
         answer=words[0],
         do=words[1],
         do_address=words[2],
-        sure=words[3],
+        sure=known.sure,
+        kind=known.kind,
         setup=None if setup is None else _setup_line(setup),
         stood="" if setup is None else stood_words(setup.since, rows.today),
         lamps=tuple(lamp_line(one, unit) for one in hung),
         cautions=tuple(word for one in hung for word in lamp_line(one, unit, tank).cautions),
         plans=tuple(_setup_line(one) for one in plans),
         earlier=tuple(_setup_line(one) for one in past),
-        animals=tuple(_animal_line(one, unit) for one in judged),
+        animals=tuple(_animal_line(one, unit) for one in known.judged),
         gone=tuple(_gone_line(one, unit) for one in judge(rows.gone, None)),
         facts=_facts(tank, who),
         note=tank.note,
         sessions=len(sessions),
         last_session=filters.day(sessions[0].taken_on) if sessions else "",
-        charts=charts(tank, scene, hung, judged, unit=unit) if hung or animals else None,
+        charts=charts(tank, known.scene, hung, known.judged, unit=unit, kind=known.kind)
+        if hung or animals
+        else None,
     )
 
 
-def _answer(
-    tank: Tank,
-    setup: Setup | None,
-    scene: Scene | None,
-    judged: Sequence[Judged],
-    sessions: Sequence[MeasurementSession],
-    *,
-    own: bool,
-) -> tuple[str, str, str, str]:
-    """Answer, what to do, its address, and how sure."""
-    if setup is None or scene is None or not scene.emitters:
+def _answer(tank: Tank, known: KnownLight, *, own: bool) -> tuple[str, str, str]:
+    """Answer, what to do, and the address for doing it."""
+    if known.scene is None or not known.scene.emitters:
         do = "Hang a lamp over it, and its light can be planned." if own else ""
-        return f"No light over {tank.name} yet.", do, f"/tanks/{tank.id}/light", ""
-    sure = _sure(setup, sessions)
-    if not judged:
-        plane = planes(
-            scene.tank, scene.water, scene.emitters, depths_cm=(tank.depth_cm / 2,), cell_cm=4
-        )[0]
-        answer = (
-            f"{tank.name}: {filters.ppfd(plane.mean)} µmol m⁻² s⁻¹ on average at half depth, "
-            f"from {filters.ppfd(plane.min)} to {filters.ppfd(plane.max)}."
-        )
+        return f"No light over {tank.name} yet.", do, f"/tanks/{tank.id}/light"
+    if not known.judged:
         do = "Say who lives where, and each animal gets its verdict." if own else ""
-        return answer, do, f"/tanks/{tank.id}/animals/new", sure
-    return _animals_answer(tank, judged), *_animals_do(tank, judged, sessions, setup), sure
+        return _empty_answer(tank, known.scene), do, f"/tanks/{tank.id}/animals/new"
+    return _animals_answer(tank, known.judged), *_animals_do(tank, known)
+
+
+def _empty_answer(tank: Tank, scene: Scene) -> str:
+    depths = (tank.depth_cm / 2,)
+    plane = planes(scene.tank, scene.water, scene.emitters, depths_cm=depths, cell_cm=4)[0]
+    return (
+        f"{tank.name}: {filters.ppfd(plane.mean)} µmol m⁻² s⁻¹ on average at half depth, "
+        f"from {filters.ppfd(plane.min)} to {filters.ppfd(plane.max)}."
+    )
 
 
 def _animals_answer(tank: Tank, judged: Sequence[Judged]) -> str:
     right = [one for one in judged if one.verdict == "within"]
     if len(right) == len(judged):
         everyone = "The one animal" if len(judged) == 1 else f"All {len(judged)} animals"
-        verb = "gets" if len(judged) == 1 else "get"
-        return f"{everyone} in {tank.name} {verb} the light planned for them."
-    worst = max((one for one in judged if one.verdict != "within"), key=_off)
-    return (
-        f"{len(right)} of {filters.count(len(judged), 'animal')} in {tank.name} in range; "
-        f"{worst.animal.name} is {worst.words} at {filters.ppfd(worst.ppfd or 0)} µmol m⁻² s⁻¹."
-    )
+        gets = "gets the light it" if len(judged) == 1 else "get the light they"
+        return f"{everyone} in {tank.name} {gets} should."
+    wrong = [one for one in judged if one.verdict in ("above", "below")]
+    so_far = f"{len(right)} of {filters.count(len(judged), 'animal')} in {tank.name} in range"
+    if not wrong:
+        unsure = len(judged) - len(right)
+        return f"{so_far}; of {'one' if unsure == 1 else unsure} it is not known."
+    worst = max(wrong, key=_off)
+    ppfd = filters.ppfd(worst.ppfd or 0)
+    return f"{so_far}; {worst.animal.name} is {worst.words} at {ppfd} µmol m⁻² s⁻¹."
 
 
 def _off(one: Judged) -> float:
@@ -305,30 +305,15 @@ def _off(one: Judged) -> float:
     return max(one.animal.low_ppfd / ppfd, ppfd / max(one.animal.high_ppfd, 1.0))
 
 
-def _animals_do(
-    tank: Tank,
-    judged: Sequence[Judged],
-    sessions: Sequence[MeasurementSession],
-    setup: Setup,
-) -> tuple[str, str]:
-    if any(one.verdict != "within" for one in judged):
+def _animals_do(tank: Tank, known: KnownLight) -> tuple[str, str]:
+    verdicts = {one.verdict for one in known.judged}
+    if verdicts & {"above", "below"}:
         return "See the one change that would help most.", f"/tanks/{tank.id}/verdict"
-    if not any(session.setup_id == setup.id for session in sessions):
+    if not known.measured:
         return "Prove it under water: measure a few points.", f"/tanks/{tank.id}/sessions"
+    if "unknown" in verdicts:
+        return "See where one more reading would settle it.", f"/tanks/{tank.id}/verdict"
     return "Leave it alone, and look again at the next check.", f"/tanks/{tank.id}/history"
-
-
-def _sure(setup: Setup, sessions: Sequence[MeasurementSession]) -> str:
-    measured = [session for session in sessions if session.setup_id == setup.id]
-    if not measured:
-        return (
-            "Planned from the lamps' stated figures; nobody has measured this light yet, so each "
-            "number may be off by a third."
-        )
-    return (
-        f"Planned from the lamps' stated figures. This light was measured on "
-        f"{filters.day(measured[0].taken_on)}; the verdict takes the readings in."
-    )
 
 
 def _setup_line(setup: Setup) -> SetupLine:

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import club_day, light, loans, members, meters, tanks
+from server.db import club_day, loans, measured, members, meters, tanks
 from server.models import Loan, Member, Meter
 from server.web.page import page
 from server.web.signed_in import Club, Visitor
@@ -39,9 +39,9 @@ def _tanks(db: Session, who: Member) -> list[views.TankRows]:
     found = []
     for tank in own:
         setup = setups.get(tank.id or 0)
-        hung = light.hung_over(db, setup.id) if setup is not None and setup.id else ()
+        lit = None if setup is None else measured.rows_of(db, tank, setup)
         animals = tanks.animals_of(db, tank.id or 0)
-        found.append(views.TankRows(tank=tank, setup=setup, hung=hung, animals=animals))
+        found.append(views.TankRows(tank=tank, lit=lit, animals=animals))
     return found
 
 

@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db import light
-from server.db.light import Hung
-from server.models import Animal, Loan, Member, Meter, Setup, Tank
+from server.db.measured import MeasuredRows
+from server.models import Animal, Loan, Member, Meter, Tank
 from server.web import filters
-from server.web.tanks.judged import judge
+from server.web.tanks.known_light import known_light
 from server.web.tanks.view import stood_words
 from server.web.today.gather import Todo
 
@@ -46,8 +45,7 @@ class TankRows:
     """One own tank with what hangs over it and who lives in it."""
 
     tank: Tank
-    setup: Setup | None
-    hung: Sequence[Hung]
+    lit: MeasuredRows | None
     animals: Sequence[Animal]
 
 
@@ -79,22 +77,22 @@ def _glance(rows: TankRows, today: date) -> TankGlance:
         id=rows.tank.id or 0,
         name=rows.tank.name,
         answer=_tank_answer(rows),
-        stood=f"Light {stood_words(rows.setup.since, today)}." if rows.setup else "",
+        stood=f"Light {stood_words(rows.lit.setup.since, today)}." if rows.lit else "",
     )
 
 
 def _tank_answer(rows: TankRows) -> str:
-    if rows.setup is None:
+    if rows.lit is None:
         return "No lamp yet."
     if not rows.animals:
         return "No animals yet."
-    judged = judge(rows.animals, light.scene(rows.tank, rows.hung))
-    off = [one for one in judged if one.verdict != "within"]
+    known = known_light(rows.lit, rows.animals)
+    off = [one for one in known.judged if one.verdict != "within"]
     if not off:
-        return f"All {filters.count(len(judged), 'animal')} in range, as planned."
+        return f"All {filters.count(len(known.judged), 'animal')} in range, {known.kind}."
     named = ", ".join(f"{one.animal.name} {one.words}" for one in off[:3])
     more = f" and {len(off) - 3} more" if len(off) > 3 else ""
-    return f"{named}{more}, as planned."
+    return f"{named}{more}, {known.kind}."
 
 
 def _meter(meter: Meter, loan: Loan | None, name: str, who: Member) -> MeterGlance:
