@@ -1,13 +1,15 @@
 """What the pages of history and chores show."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
 from server.db.chores import TankDue
+from server.db.days import GroupDay
 from server.db.history import Entry
 from server.db.moments import Moment
 from server.dose.chores import BY_KEY, Due
+from server.dose.day import Day
 from server.dose.staying import in_words
 from server.dose.warnings import against_history
 from server.models import Member, Tank
@@ -16,6 +18,7 @@ from server.web.day.lit import Lit
 from server.web.day.view import StayView, lit_moment, percent_charts, stay_view
 from server.web.dose.day_chart import DayCharts
 
+ALWAYS_ON = Day(hours=(0.0,), levels=(100.0,))
 KIND_WORDS = {
     "light": "light",
     "day": "day",
@@ -246,8 +249,9 @@ def compare_page(
     who: Member, tank: Tank, first: Moment, second: Moment, entries: Sequence[Entry]
 ) -> CompareView:
     """The earlier moment left, the later one right, and what happened between them."""
-    lit = (lit_moment(tank, first), lit_moment(tank, second))
-    changes = _changes(*lit)
+    both = bool(first.days and second.days)
+    lit = (_lit(tank, first, day=both), _lit(tank, second, day=both))
+    changes = _changes(*lit, day=both)
     return CompareView(
         id=tank.id or 0,
         name=tank.name,
@@ -257,6 +261,11 @@ def compare_page(
         changes=changes,
         between=tuple(_entry(one) for one in entries if first.on < one.on <= second.on),
     )
+
+
+def _lit(tank: Tank, at: Moment, *, day: bool) -> Lit | None:
+    """The tank lit through its day; fully on where the day is not known at both moments."""
+    return lit_moment(tank, at if day else replace(at, days=(GroupDay(day=ALWAYS_ON),)))
 
 
 def _compared(first: Moment, second: Moment, changes: Sequence[ChangeLine]) -> str:
@@ -284,7 +293,7 @@ def _moment(who: Member, at: Moment) -> MomentView:
     )
 
 
-def _changes(first: Lit | None, second: Lit | None) -> tuple[ChangeLine, ...]:
+def _changes(first: Lit | None, second: Lit | None, *, day: bool) -> tuple[ChangeLine, ...]:
     """Animals that lived there at both moments, the largest change first."""
     if first is None or second is None:
         return ()
@@ -292,12 +301,12 @@ def _changes(first: Lit | None, second: Lit | None) -> tuple[ChangeLine, ...]:
     lines = []
     for place, animal in enumerate(second.animals):
         if animal.id in places:
-            lines.append(_change(first, places[animal.id], second, place))
+            lines.append(_change(first, places[animal.id], second, place, day=day))
     lines.sort(key=lambda line: -line[0])
     return tuple(line for _, line in lines)
 
 
-def _change(first: Lit, was: int, second: Lit, now: int) -> tuple[float, ChangeLine]:
+def _change(first: Lit, was: int, second: Lit, now: int, *, day: bool) -> tuple[float, ChangeLine]:
     before, after = float(first.light.dli[was]), float(second.light.dli[now])
     peaks = float(first.light.peak[was]), float(second.light.peak[now])
     more = against_history(
@@ -311,15 +320,15 @@ def _change(first: Lit, was: int, second: Lit, now: int) -> tuple[float, ChangeL
         name=second.animals[now].name,
         first_peak=filters.ppfd(peaks[0]),
         second_peak=filters.ppfd(peaks[1]),
-        first_dli=filters.significant(before),
-        second_dli=filters.significant(after),
-        change=_change_words(ratio),
+        first_dli=filters.significant(before) if day else "no day",
+        second_dli=filters.significant(after) if day else "no day",
+        change=_change_words(ratio, "a day" if day else "at full light"),
     )
     return abs(ratio - 1), line
 
 
-def _change_words(ratio: float) -> str:
+def _change_words(ratio: float, when: str) -> str:
     if abs(ratio - 1) < 0.01:
         return "the same"
     word = "more" if ratio > 1 else "less"
-    return f"gets {filters.percent(abs(ratio - 1))} {word} a day"
+    return f"gets {filters.percent(abs(ratio - 1))} {word} {when}"
