@@ -10,13 +10,14 @@ Load inside a transaction, compute outside it:
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import cast
 
-from sqlmodel import Session, col, func, select
+from sqlmodel import Session, col, select
 
 from server.db import tanks
+from server.db.lamp_knowledge import Knowledge, knowledge
 from server.models import HungLamp, LampChannel, LampModel, Tank
 from server.optics import efficacy, lamp
 from server.optics import tank as glass
@@ -60,7 +61,8 @@ class Stated:
     """A lamp of the shelf as the engine takes it.
 
     estimated: no flux was stated, so it was reckoned from watts and kind;
-    low_ppf_umol_s, high_ppf_umol_s: the spread to reckon with then (else the stated flux).
+    low_ppf_umol_s, high_ppf_umol_s: the spread to reckon with then (else the stated flux);
+    measured: what the club's readings made of the model, where `lamp` carries it.
     """
 
     row: LampModel
@@ -68,6 +70,7 @@ class Stated:
     estimated: bool
     low_ppf_umol_s: float
     high_ppf_umol_s: float
+    measured: Knowledge | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,8 +128,13 @@ def read_spectrum(text: str, *, name: str, kind: Kind) -> Spectrum:
     return spectrum_from(json.loads(text), name=name) if text else kind_spectrum(kind)
 
 
-def stated_lamps(db: Session, model_ids: Sequence[int]) -> dict[int, Stated]:
-    """Lamps of the shelf by id; a double that was merged away stands for what it became."""
+def stated_lamps(
+    db: Session, model_ids: Sequence[int], *, as_stated: bool = False
+) -> dict[int, Stated]:
+    """Lamps of the shelf by id; a double that was merged away stands for what it became.
+
+    Flux and beam are put right by what the club measured, unless they are wanted as stated.
+    """
     wanted = dict.fromkeys(model_ids)
     rows = {model_id: _kept(db, db.get_one(LampModel, model_id)) for model_id in wanted}
     ids = [row.id for row in rows.values()]
@@ -134,26 +142,46 @@ def stated_lamps(db: Session, model_ids: Sequence[int]) -> dict[int, Stated]:
     found = select(LampChannel).where(col(LampChannel.lamp_model_id).in_(ids))
     for channel in db.exec(found.order_by(col(LampChannel.id))):
         channels.setdefault(channel.lamp_model_id, []).append(channel)
-    return {model_id: lamp_of(row, channels.get(row.id or 0, [])) for model_id, row in rows.items()}
+    known = {} if as_stated else knowledge(db, list(rows.values()))
+    return {
+        model_id: put_right(lamp_of(row, channels.get(row.id or 0, [])), known.get(row.id or 0))
+        for model_id, row in rows.items()
+    }
 
 
-def shelf(db: Session) -> list[LampModel]:
-    """The club's lamp models by name, without doubles that were merged away."""
-    kept = select(LampModel).where(col(LampModel.merged_into_id).is_(None))
-    return list(db.exec(kept.order_by(func.lower(LampModel.name), col(LampModel.id))))
+def put_right(stated: Stated, known: Knowledge | None) -> Stated:
+    """The lamp with its flux, and its beam where one lens serves it, as the club measured them."""
+    if known is None:
+        return stated
+    flux = stated.lamp.ppf_umol_s
+    least, most = lamp.LIMITS["ppf_umol_s"]
+    changes: dict[str, float] = {"ppf_umol_s": min(most, max(least, flux * known.output.value))}
+    if known.beam is not None and stated.lamp.intensity is None:
+        least, most = lamp.LIMITS["beam_deg"]
+        beam = stated.lamp.beam_deg * known.beam.value
+        changes["beam_deg"] = min(most, max(least, beam))
+    return replace(
+        stated,
+        lamp=replace(stated.lamp, **changes),
+        low_ppf_umol_s=flux * known.output.low,
+        high_ppf_umol_s=flux * known.output.high,
+        measured=known,
+    )
 
 
 # What hangs over a tank
 
 
-def hung_over(db: Session, setup_id: int) -> tuple[Hung, ...]:
-    """The lamps of a setup with their models, in their order."""
-    return hung_lamps(db, tanks.lamps_of(db, setup_id))
+def hung_over(db: Session, setup_id: int, *, as_stated: bool = False) -> tuple[Hung, ...]:
+    """The lamps of a setup with their models, in their order; see `stated_lamps`."""
+    return hung_lamps(db, tanks.lamps_of(db, setup_id), as_stated=as_stated)
 
 
-def hung_lamps(db: Session, rows: Sequence[HungLamp]) -> tuple[Hung, ...]:
+def hung_lamps(
+    db: Session, rows: Sequence[HungLamp], *, as_stated: bool = False
+) -> tuple[Hung, ...]:
     """Rows (stored or not yet) with their models; lets a page try lamps before they are saved."""
-    models = stated_lamps(db, [row.lamp_model_id for row in rows])
+    models = stated_lamps(db, [row.lamp_model_id for row in rows], as_stated=as_stated)
     return tuple(
         Hung(row=row, stated=models[row.lamp_model_id], levels=_levels(row.channel_levels))
         for row in rows

@@ -100,7 +100,7 @@ def rows_of(db: Session, tank: Tank, setup: Setup) -> MeasuredRows:
     return MeasuredRows(
         tank=tank,
         setup=setup,
-        hung=light.hung_over(db, setup.id),
+        hung=light.hung_over(db, setup.id, as_stated=True),
         surveys=tuple(
             Survey(session=one, readings=tuple(surveys.readings_of(db, one.id or 0, struck=False)))
             for one in _sessions(db, setup.id)

@@ -61,7 +61,7 @@ def fill(
         factor = session.immersion_factor * session.calibration_factor
         made = readings(
             tank,
-            light.scene(tank, light.hung_over(db, setup.id or 0)),
+            light.scene(tank, light.hung_over(db, setup.id or 0, as_stated=True)),
             tanks.animals_of(db, tank.id or 0, on=taken_on),
             truth_of(row),
             count=int(row["points"]),
