@@ -11,13 +11,13 @@ from numpy.typing import NDArray
 from server.optics.emitters import Emitter
 from server.optics.interface import into_water
 from server.optics.kernel import strength
-from server.optics.photometry import IntensityTable
+from server.optics.photometry import IntensityTable, cosine_power
 from server.optics.sources import beam_of
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 
-_RINGS = 480
+_RINGS = 400
 _TURNS = 360
 
 
@@ -27,7 +27,7 @@ def entering_share(tank: Tank, water: Water, emitter: Emitter) -> float:
     Along each ray's direction a tube or square spreads its landing points evenly over its own
     size, so the part inside the rim is the overlap of two stretches along x times that along y.
     """
-    theta, ring = _rings(beam_of(emitter), tank, water)
+    theta, ring = _rings(emitter, tank, water)
     phi = (np.arange(_TURNS) + 0.5) * 2.0 * np.pi / _TURNS
     radius = emitter.height_cm * np.tan(theta)[:, None]
     long, wide = emitter.size_cm
@@ -38,11 +38,19 @@ def entering_share(tank: Tank, water: Water, emitter: Emitter) -> float:
     return 2.0 * np.pi * float(ring @ inside.mean(axis=1))
 
 
-def _rings(beam: float | IntensityTable, tank: Tank, water: Water) -> tuple[Floats, Floats]:
-    """Middle angle of each ring of rays and what it passes per unit of flux and per 2π."""
-    edges = np.linspace(0.0, np.pi / 2.0, _RINGS + 1)
+def _rings(emitter: Emitter, tank: Tank, water: Water) -> tuple[Floats, Floats]:
+    """Middle angle of each ring of rays and what it passes per unit of flux and per 2π.
+
+    Rings are thin within the beam and out towards grazing rays, evenly in asinh(tan θ / width);
+    rays that land beyond the far rim are left out.
+    """
+    beam = beam_of(emitter)
+    narrow = 0.5
     if not isinstance(beam, IntensityTable):
-        edges = np.append(np.linspace(0.0, min(np.radians(beam) * 1.5, 1.5), _RINGS), np.pi / 2.0)
+        narrow = float(np.clip(1.0 / np.sqrt(1.0 + cosine_power(beam)), 1e-2, 0.5))
+    away = abs(emitter.x_cm) + abs(emitter.y_cm) + sum(emitter.size_cm)
+    furthest = (away + tank.length_cm + tank.width_cm) / emitter.height_cm / narrow
+    edges = np.arctan(narrow * np.sinh(np.linspace(0.0, np.arcsinh(furthest), _RINGS + 1)))
     theta = (edges[1:] + edges[:-1]) / 2.0
     cosine = np.cos(theta)
     level, _ = strength(beam, cosine)
