@@ -97,7 +97,7 @@ def test_ripples_swing_the_light_as_traced(case: str, height_cm: float) -> None:
 
 def swing(emitters: tuple[Emitter, ...], depth: float, ripple: Ripple, direction: float) -> Swing:
     model = shimmer(
-        emitters, x_cm=TARGET[0], y_cm=TARGET[1], depth_cm=depth, ripple=ripple, directions=36
+        emitters, x_cm=TARGET[0], y_cm=TARGET[1], depth_cm=depth, ripple=ripple, directions=18
     )
     return next(s for s in model.by_direction if s.direction_deg == direction)
 
