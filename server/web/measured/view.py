@@ -6,7 +6,7 @@ from urllib.parse import urlencode
 
 import numpy as np
 
-from server.db.measured import Measured, Survey, hanging_of, lamp_names
+from server.db.measured import Measured, hanging_of, lamp_names
 from server.db.tanks import place_of
 from server.drawing import gauge, legend
 from server.drawing.marks import Verdict as Mark
@@ -63,9 +63,11 @@ class ReadingRow:
 
 @dataclass(frozen=True, kw_only=True)
 class LampRow:
-    """What was learnt about one lamp; saveable where the lamp's number is in `hung_id`."""
+    """What was learnt about one lamp, and whether it is kept on the shelf."""
 
     hung_id: int
+    model_id: int
+    kept: bool
     name: str
     output: str
     beam: str
@@ -107,6 +109,7 @@ class VerdictView:
     typical: str
     factors: tuple[tuple[str, str], ...]
     lamps: tuple[LampRow, ...]
+    shared: bool
     facts: tuple[tuple[str, str], ...]
     sessions: tuple[tuple[int, str], ...]
 
@@ -118,6 +121,8 @@ class Subject:
     found: Measured
     animals: tuple[Animal, ...]
     meters: dict[int, Meter]
+    kept: frozenset[int]
+    """Hung lamps whose measurement is kept on the shelf."""
     own: bool
     is_current: bool
     unit: str
@@ -182,7 +187,8 @@ def verdict_page(of: Subject) -> VerdictView:
         readings=_readings(found, unit),
         typical=_typical(found),
         factors=tuple(facts.factors(one, of.meters) for one in found.used),
-        lamps=_lamps(found, lamps),
+        lamps=_lamps(found, lamps, of.kept),
+        shared=rows.tank.shared,
         facts=facts.worked_out(found),
         sessions=tuple(
             (one.session.id or 0, filters.day(one.session.taken_on)) for one in rows.surveys
@@ -409,7 +415,7 @@ def _replaced(found: Measured) -> str:
     return f"The readings of {days} no longer hold and are left out of this map."
 
 
-def _lamps(found: Measured, names: Sequence[str]) -> tuple[LampRow, ...]:
+def _lamps(found: Measured, names: Sequence[str], kept: frozenset[int]) -> tuple[LampRow, ...]:
     if not found.measured:
         return ()
     beam = found.map.fit.beam_deg
@@ -417,6 +423,8 @@ def _lamps(found: Measured, names: Sequence[str]) -> tuple[LampRow, ...]:
     return tuple(
         LampRow(
             hung_id=one.row.id or 0,
+            model_id=one.stated.row.id or 0,
+            kept=(one.row.id or 0) in kept,
             name=f"{name}, {one.stated.row.name}" if len(names) > 1 else name,
             output=(
                 f"{filters.percent(factor.value)} of what is stated "
@@ -427,13 +435,4 @@ def _lamps(found: Measured, names: Sequence[str]) -> tuple[LampRow, ...]:
         for one, name, factor in zip(
             found.rows.hung, names, found.map.fit.lamp_factors, strict=True
         )
-    )
-
-
-def session_choices(surveys: Sequence[Survey]) -> tuple[tuple[str, str], ...]:
-    """Sessions to choose from, newest first."""
-    return tuple(
-        (str(one.session.id), f"readings of {filters.day(one.session.taken_on)}")
-        for one in reversed(surveys)
-        if one.readings
     )
