@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import cast
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.db import tanks
 from server.db.lamp_knowledge import Knowledge, knowledge
@@ -149,24 +149,34 @@ def stated_lamps(
     }
 
 
+def shelf(db: Session) -> list[LampModel]:
+    """The club's lamp models by name, without doubles that were merged away."""
+    kept = select(LampModel).where(col(LampModel.merged_into_id).is_(None))
+    return list(db.exec(kept.order_by(func.lower(LampModel.name), col(LampModel.id))))
+
+
 def put_right(stated: Stated, known: Knowledge | None) -> Stated:
     """The lamp with its flux, and its beam where one lens serves it, as the club measured them."""
     if known is None:
         return stated
-    flux = stated.lamp.ppf_umol_s
-    least, most = lamp.LIMITS["ppf_umol_s"]
-    changes: dict[str, float] = {"ppf_umol_s": min(most, max(least, flux * known.output.value))}
+    flux, beam = stated.lamp.ppf_umol_s, stated.lamp.beam_deg
     if known.beam is not None and stated.lamp.intensity is None:
-        least, most = lamp.LIMITS["beam_deg"]
-        beam = stated.lamp.beam_deg * known.beam.value
-        changes["beam_deg"] = min(most, max(least, beam))
+        beam = _within("beam_deg", beam * known.beam.value)
+    right = replace(
+        stated.lamp, ppf_umol_s=_within("ppf_umol_s", flux * known.output.value), beam_deg=beam
+    )
     return replace(
         stated,
-        lamp=replace(stated.lamp, **changes),
+        lamp=right,
         low_ppf_umol_s=flux * known.output.low,
         high_ppf_umol_s=flux * known.output.high,
         measured=known,
     )
+
+
+def _within(name: str, value: float) -> float:
+    least, most = lamp.LIMITS[name]
+    return min(most, max(least, value))
 
 
 # What hangs over a tank

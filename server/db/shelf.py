@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from functools import partial
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from server.comparing.which_lamp import Offered, Wanted
 from server.db import light
 from server.db.light import Stated
-from server.models import Animal, LampModel, Tank
+from server.models import Animal, Tank
 from server.optics.emitters import Emitter
 from server.optics.lamp import lamp_emitters
 from server.optics.tint import Tint
@@ -19,8 +19,7 @@ USUAL_HEIGHTS_CM = (15.0, 60.0)
 
 def shelf(db: Session) -> list[Stated]:
     """Every lamp model that was not merged into another, by name."""
-    rows = select(LampModel.id).where(col(LampModel.merged_into_id).is_(None))
-    ids = [row for row in db.exec(rows.order_by(LampModel.name, col(LampModel.id))) if row]
+    ids = [row.id or 0 for row in light.shelf(db)]
     found = light.stated_lamps(db, ids)
     return [found[model_id] for model_id in ids]
 

@@ -6,6 +6,7 @@ from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from server.db import lamps, light
+from server.db.lamp_knowledge import flux_of, knowledge
 from server.models import LampChannel, LampModel, Member
 from server.optics.broken_file import BrokenFile
 from server.optics.photometric_file import PhotometricFile
@@ -13,6 +14,7 @@ from server.optics.photometric_reader import read_photometric_file
 from server.web.lamps import form as reading
 from server.web.lamps import lamp_view, view
 from server.web.lamps.lamp_form import read_asked
+from server.web.lamps.measured_view import measured_view
 from server.web.light.photometric_view import broken_words
 from server.web.light.routes import sent_file
 from server.web.page import page, see_other
@@ -65,6 +67,7 @@ def lamp_page(request: Request, who: Who, club: Club, lamp_id: int) -> Response:
             return see_other(f"/lamps/{row.merged_into_id}")
         channels = lamps.channels_of(db, lamp_id)
         others = [one for one in light.shelf(db) if one.id != lamp_id]
+        known = knowledge(db, [row]).get(lamp_id)
     asked = read_asked(request.query_params, who, row)
     shown = lamp_view.lamp_page(
         who,
@@ -75,7 +78,9 @@ def lamp_page(request: Request, who: Who, club: Club, lamp_id: int) -> Response:
         others=others if who.role == "steward" else (),
         may_change=_may_change(who, row),
     )
-    return page(request, "lamps/lamp.html", view=shown, status=422 if shown.errors else 200)
+    measured = measured_view(known, stated_ppf_umol_s=flux_of(row))
+    status = 422 if shown.errors else 200
+    return page(request, "lamps/lamp.html", view=shown, measured=measured, status=status)
 
 
 @router.get("/lamps/{lamp_id}/edit")
