@@ -12,6 +12,7 @@ from sqlmodel import Session
 from server.db import acclimation, days, light, tanks
 from server.db.acclimation import KnownAs
 from server.db.club_day import today as club_today
+from server.db.goal import Goal
 from server.db.moments import Moment, before_last_change, moment
 from server.dose.acclimation import NoWayUp, Plan, UsedTo
 from server.dose.control import CONTROLS, Kind
@@ -30,7 +31,6 @@ from server.web.acclimation import form as reading
 from server.web.acclimation import view as views
 from server.web.acclimation import work
 from server.web.acclimation.form import Past, WayTyped
-from server.web.acclimation.work import Goal
 from server.web.day.view import lit_moment
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text

@@ -7,12 +7,13 @@ from datetime import date
 
 from server.db.acclimation import KnownAs, next_step, setting_of
 from server.db.daylight import lamp_days, pressed_together
+from server.db.goal import Goal
 from server.dose.acclimation import LOOK_AT, Plan, Setting
 from server.dose.day import added, course, stretches_above
 from server.dose.setpoints import clock_time
 from server.models import AcclimationAnswer, AcclimationPlan, AcclimationStep, Member, Tank
 from server.web import filters
-from server.web.acclimation.work import Goal, at_setting
+from server.web.acclimation.work import at_setting
 from server.web.day.form import ChannelField
 from server.web.day.view import LampLines, lamp_lines
 from server.web.dose.times import read_time, shown_hours, shown_time
