@@ -216,3 +216,24 @@ def _slipped_digit(value: float, usual: float) -> float | None:
         if value > 0 and 0.5 <= value * factor / usual <= 2:
             return round(value * factor, 6)
     return None
+
+
+def surprises(
+    readings: Sequence[Reading], *, most: int = 5
+) -> tuple[tuple[Reading, Surprise], ...]:
+    """The readings of a table that their neighbours would not have led one to expect.
+
+    A neighbour that is itself the odd one out makes its own neighbours look odd, so the most
+    surprising is named first and then no longer asked for its opinion.
+    """
+    left = list(readings)
+    found: list[tuple[Reading, Surprise]] = []
+    while len(found) < most and len(left) > NEIGHBOURS:
+        asked = [(one, surprise(one, [o for o in left if o is not one])) for one in left]
+        odd = [(one, asking) for one, asking in asked if asking is not None]
+        if not odd:
+            break
+        worst = max(odd, key=lambda pair: abs(math.log(pair[1].ratio)))
+        found.append(worst)
+        left.remove(worst[0])
+    return tuple(found)

@@ -5,7 +5,14 @@ import random
 
 import pytest
 
-from server.surveys.readings import Reading, SensorFactors, combined, surprise, usual_nearby
+from server.surveys.readings import (
+    Reading,
+    SensorFactors,
+    combined,
+    surprise,
+    surprises,
+    usual_nearby,
+)
 
 
 def at(x: float, ppfd: float, *, y: float = 20, depth: float = 15, number: int = 0) -> Reading:
@@ -107,3 +114,15 @@ def test_darkness_beside_light_is_asked_about() -> None:
     asked = surprise(at(15, 0), [at(10, 110), at(20, 120)])
     assert asked is not None
     assert asked.perhaps_ppfd is None
+
+
+def test_the_odd_one_of_a_table_is_named_and_not_its_neighbours() -> None:
+    readings = [at(10 * i, 100 + i, number=i) for i in range(8)]
+    readings[3] = at(30, 1030, number=3)
+    (found,) = surprises(readings)
+    assert found[0].number == 3
+    assert found[1].perhaps_ppfd == 103
+
+
+def test_a_steady_table_holds_no_surprise() -> None:
+    assert surprises([at(10 * i, 100 * 0.9**i) for i in range(10)]) == ()

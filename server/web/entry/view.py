@@ -154,7 +154,7 @@ def _point(
         chart_y=round(chart.top + chart.top_height - one.y_cm * chart.per_cm, 1),
         chart_depth=round(chart.front + one.depth_cm * chart.per_cm, 1),
         state=state,
-        values=", ".join(filters.significant(r.raw_ppfd, 4) for r in readings),
+        values=", ".join(f"{r.raw_ppfd:g}" for r in readings),
     )
 
 
@@ -199,9 +199,9 @@ def question_about(
     return Question(
         reading_id=reading.id or 0,
         client_id=reading.client_id or "",
-        value=filters.significant(reading.raw_ppfd, 4),
+        value=f"{reading.raw_ppfd:g}",
         told=_told(found),
-        perhaps=filters.significant(found.perhaps_ppfd, 4) if found.perhaps_ppfd else "",
+        perhaps=f"{found.perhaps_ppfd:g}" if found.perhaps_ppfd else "",
         point_id=reading.point_id,
     )
 

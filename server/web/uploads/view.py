@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from server.models import MeasurementSession, Tank, Upload
+from server.surveys.readings import Reading, Surprise, surprises
 from server.surveys.table import NoHeader
 from server.surveys.table_lines import DELIMITER_NAMES
 from server.surveys.table_numbers import shown
@@ -14,6 +15,7 @@ from server.web.uploads.form import MOST_COLUMNS, Typed
 
 SHOWN_ROWS = 12
 SHOWN_REFUSED = 100
+MOST_ASKED = 200  # rows up to which each is held against its neighbours
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,7 @@ def preview(
     """The preview of a table that was understood, wholly or in part."""
     refused = len(table.refused)
     said = [*remarks, *table.remarks]
+    said += _surprises(table)
     if table.above:
         said.append("Lines over the header: " + "; ".join(words for _, words in table.above[:3]))
     answer, do = _told(table.stored, refused)
@@ -168,6 +171,25 @@ def _told(good: int, refused: int) -> tuple[str, str]:
     )
 
 
+def _surprises(table: Understood) -> list[str]:
+    """Values to look at again; asked about, never refused."""
+    if len(table.rows) > MOST_ASKED:
+        return []
+    readings = [
+        Reading(x_cm=row.x_cm, y_cm=row.y_cm, depth_cm=row.depth_cm, ppfd=row.ppfd, number=row.row)
+        for row in table.rows
+    ]
+    return [_asked(one, asking) for one, asking in surprises(readings)]
+
+
+def _asked(one: Reading, asking: Surprise) -> str:
+    usual = float(f"{asking.usual_ppfd:.2g}")
+    words = f"Line {one.number}: {one.ppfd:g}? Its neighbours lead one to expect about {usual:g}."
+    if asking.perhaps_ppfd is None:
+        return words
+    return f"{words} Did a digit slip, and {asking.perhaps_ppfd:g} is meant?"
+
+
 def _facts(table: Understood) -> tuple[tuple[str, str], ...]:
     marks = {",": "comma", ".": "point", None: "both are in use"}
     kinds = {"points": "one place a row", "grid": "a grid for each depth", "log": "a sensor's log"}
@@ -206,7 +228,7 @@ def _rows(table: Understood, unit: str) -> tuple[PreviewRow, ...]:
                 line=str(line.row),
                 typed=" · ".join(line.typed),
                 where=f"{filters.day(line.at.date())}, {line.at:%H:%M:%S}",
-                ppfd=filters.significant(line.ppfd, 4),
+                ppfd=f"{line.ppfd:.5g}",
                 note="",
             )
             for line in table.log[:SHOWN_ROWS]
@@ -216,7 +238,7 @@ def _rows(table: Understood, unit: str) -> tuple[PreviewRow, ...]:
             line=str(row.row),
             typed=" · ".join(shown(cell, 16) for cell in row.typed if cell),
             where=", ".join(shown_length(v, unit) for v in (row.x_cm, row.y_cm, row.depth_cm)),
-            ppfd=filters.significant(row.ppfd, 4),
+            ppfd=f"{row.ppfd:.5g}",
             note=shown(row.note, 40),
         )
         for row in table.rows[:SHOWN_ROWS]

@@ -173,6 +173,16 @@ def test_a_file_can_be_read_another_way(ivo: TestClient, scene: Scene) -> None:
     assert "1, 2, 1.5" in page  # millimetres
 
 
+def test_a_slipped_digit_in_a_table_is_asked_about_and_not_refused(
+    ivo: TestClient, scene: Scene
+) -> None:
+    rows = "".join(f"{10 * n};20;15;{1150 if n == 3 else 110 + n}\n" for n in range(1, 9))
+    answer = upload(ivo, scene.tank, "x;y;depth;PAR\n" + rows)
+    page = ivo.get(answer.headers["location"]).text
+    assert "Line 4: 1150?" in page and "115 is meant?" in page
+    assert "8 readings understood, nothing refused" in page
+
+
 def test_a_file_let_go_is_gone(ivo: TestClient, scene: Scene, club: Database) -> None:
     address = upload(ivo, scene.tank, GOOD).headers["location"]
     assert ivo.post(address + "/drop").status_code == 303
