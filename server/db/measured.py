@@ -157,6 +157,13 @@ def of_survey(rows: MeasuredRows, session_id: int) -> Measured | None:
     )
 
 
+def change_between(earlier: Measured, later: Measured) -> Drift | None:
+    """What the later account's readings show against the earlier map."""
+    meters = {survey.session.meter_id for survey in (*earlier.used, *later.used)}
+    same_meter = len(meters) == 1 and None not in meters
+    return drift.drift(earlier.map, later.map.used, same_meter=same_meter)
+
+
 def plan_of(rows: MeasuredRows) -> Plan:
     """What hangs over the tank, lamp by lamp, as the map takes it."""
     scene = light.scene(rows.tank, rows.hung)

@@ -7,6 +7,7 @@ from sqlmodel import Session, select
 from server.db import lamp_measurements, measured, tanks
 from server.models import HungLamp, Member, Meter, Setup, Tank
 from server.web import filters
+from server.web.measured import difference_view as changes
 from server.web.measured import view as views
 from server.web.page import page, see_other
 from server.web.planner.form import usual_depth
@@ -46,6 +47,58 @@ def verdict(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     )
     view = views.verdict_page(subject)
     return page(request, "measured/verdict.html", view=view, status=422 if error else 200)
+
+
+@router.get("/tanks/{tank_id}/difference")
+def difference(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+    """Two accounts of one setup's light on one scale: plan, all readings, or single sessions."""
+    asked = request.query_params
+    with club.read() as db:
+        tank = tank_to_see(db, who, tank_id)
+        setup = _setup(db, who, tank, asked.get("setup", "")) or tanks.current_setup(db, tank_id)
+        rows = measured.rows_of(db, tank, setup) if setup else None
+        animals = tuple(tanks.animals_of(db, tank_id))
+    later = _account(rows, asked.get("later", "all")) if rows else None
+    if rows is None or later is None or not later.measured:
+        return page(request, "measured/nothing_yet.html", view=tank, own=tank.owner_id == who.id)
+    key = asked.get("earlier", changes.PLAN)
+    earlier = None if key == changes.PLAN else _account(rows, key)
+    typed = asked.get("depth", "")[:40].strip()
+    depth_cm, error = read_depth(typed, tank, who.length_unit)
+    view = changes.difference_page(
+        changes.Asked(
+            later=later,
+            earlier=earlier,
+            earlier_key=key if earlier else changes.PLAN,
+            later_key=asked.get("later", "all"),
+            names=(_name(earlier), _name(later)),
+            change=measured.change_between(earlier, later) if earlier else None,
+            unit=who.length_unit,
+            depth_cm=usual_depth(tank, animals) if depth_cm is None else depth_cm,
+            depth_typed=typed,
+            depth_error=error,
+        )
+    )
+    return page(request, "measured/difference.html", view=view, status=422 if error else 200)
+
+
+def _account(rows: measured.MeasuredRows, key: str) -> measured.Measured | None:
+    """One session's map by its number, or that of all readings that count."""
+    if key == "all":
+        return measured.measured(rows)
+    number = int(key) if key.isascii() and key.isdigit() and len(key) < 10 else 0
+    found = measured.of_survey(rows, number)
+    if found is None:
+        raise NotFound("There is no such session with readings under this setup.")
+    return found
+
+
+def _name(one: measured.Measured | None) -> str:
+    """An account in words: the plan, or the readings of its days."""
+    if one is None:
+        return "planned"
+    days = sorted({survey.session.taken_on for survey in one.used})
+    return "the readings of " + " and ".join(filters.day(day) for day in days)
 
 
 @router.post("/tanks/{tank_id}/verdict/lamps/{hung_id}/keep")
