@@ -192,6 +192,12 @@ def open_requests(db: Session, meter_id: int | None = None) -> list[LoanRequest]
     return list(db.exec(statement.order_by(col(LoanRequest.id))))
 
 
+def offered_request_ids(db: Session) -> set[int]:
+    """Requests to which days are offered at the moment."""
+    statement = select(Loan.request_id).where(Loan.state == LoanState.OFFERED)
+    return {one for one in db.exec(statement) if one is not None}
+
+
 def holder_on(db: Session, meter_id: int, day: date) -> Loan | None:
     """Whose day it was, by the day rows themselves."""
     statement = (

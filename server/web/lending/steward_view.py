@@ -174,8 +174,11 @@ def _calibrations_due(db: Session, found: list[Meter], today: date) -> tuple[Mat
 
 
 def _troubled(db: Session, called: Mapping[int, str]) -> tuple[Matter, ...]:
+    offered = loans.offered_request_ids(db)
     asked = [
-        row for row in loans.open_requests(db) if row.purpose == Purpose.TROUBLE and not row.agreed
+        row
+        for row in loans.open_requests(db)
+        if row.purpose == Purpose.TROUBLE and not row.agreed and row.id not in offered
     ]
     names = loans.names(db, [row.member_id for row in asked])
     return tuple(
