@@ -44,6 +44,7 @@ from server.web.measured.routes import router as measured_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.spread.api import router as spread_json
+from server.web.spread.routes import router as spread_pages
 from server.web.staying.routes import router as staying_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
@@ -60,6 +61,7 @@ ROUTERS = (
     measured_map_json,
     measured_pages,
     spread_json,
+    spread_pages,
     calculators_page,
     light_json,
     light_pages,

@@ -25,6 +25,16 @@ GROUPS = (
         "Light in a tank",
         (
             Entry(
+                "/calculators/spread",
+                "The light in a tank",
+                "How much light reaches each place under these lamps?",
+            ),
+            Entry(
+                "/calculators/mounting-height",
+                "How high to hang it",
+                "Which height and power put most of these depths in range?",
+            ),
+            Entry(
                 "/calculators/shimmer",
                 "Shimmer",
                 "How strongly will ripples dance on the rock under this lamp?",

@@ -1,0 +1,215 @@
+"""What the spread calculator shows."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from server.drawing import axes, tank_view
+from server.drawing.tank_view import Levels, Overhead, TankView
+from server.optics.emitters import Emitter
+from server.optics.field import Plane, planes, share_into_water
+from server.optics.spread_measures import footprint, share_within
+from server.web import chart_levels
+from server.web.filters import length, length_number, number, percent, ppfd
+from server.web.spread.form import SpreadTyped
+from server.web.spread.scene_form import FLOOR_NAMES, SHAPE_NAMES, WALL_NAMES, WATER_NAMES
+from server.web.tanks.typed import Refused
+
+DESK, PHONE = 760.0, 328.0
+MOST_PER_CM = 9.0
+SURE = (
+    "The arithmetic agrees with following photons one by one to about 1 %. What is stated about "
+    "a lamp is seldom that exact, and pumps ripple the surface: expect a meter to read something "
+    "like a fifth more or less (common practice, no published source). A few readings settle it."
+)
+
+
+@dataclass(frozen=True)
+class TankViews:
+    """One chart, drawn for a desk and for a phone."""
+
+    wide: TankView
+    narrow: TankView
+
+
+@dataclass(frozen=True)
+class SpreadView:
+    """The spread calculator: form, answer, chart from above, figures by depth."""
+
+    values: dict[str, str]
+    errors: dict[str, str]
+    unit: str
+    more: bool = False
+    answer: str = ""
+    do: str = ""
+    sure: str = SURE
+    charts: TankViews | None = None
+    facts: tuple[tuple[str, str], ...] = ()
+    columns: tuple[tuple[str, str], ...] = ()
+    rows: tuple[tuple[str, ...], ...] = ()
+    places: tuple[tuple[str, ...], ...] = ()
+    place_columns: tuple[tuple[str, str], ...] = ()
+    walls: tuple[tuple[str, str], ...] = WALL_NAMES
+    floors: tuple[tuple[str, str], ...] = FLOOR_NAMES
+    waters: tuple[tuple[str, str], ...] = WATER_NAMES
+    shapes: tuple[tuple[str, str], ...] = SHAPE_NAMES
+
+
+def refused_view(refused: Refused, unit: str) -> SpreadView:
+    return SpreadView(refused.values, refused.errors, unit, more=True)
+
+
+def spread_view(typed: SpreadTyped) -> SpreadView:
+    """The answer for a lit tank that was understood."""
+    scene, unit = typed.scene, typed.unit
+    depth = scene.tank.depth_cm
+    depths = sorted({0.1 * depth, 0.5 * depth, 0.95 * depth, typed.look_cm})
+    found = planes(scene.tank, scene.water, scene.emitters, depths_cm=depths, cell_cm=scene.cell_cm)
+    looked = found[depths.index(typed.look_cm)]
+    entering = share_into_water(scene.tank, scene.water, scene.emitters)
+    return SpreadView(
+        typed.values,
+        {},
+        unit,
+        answer=(
+            f"{length(typed.look_cm, unit)} deep the light is {ppfd(looked.mean)} µmol m⁻² s⁻¹ "
+            f"on average, from {ppfd(looked.min)} to {ppfd(looked.max)}."
+        ),
+        do=_do(looked, entering, typed),
+        charts=_charts(looked, typed),
+        facts=_facts(looked, entering, typed),
+        columns=_columns(typed),
+        rows=tuple(_row(plane, typed) for plane in found),
+        place_columns=_place_columns(looked, unit),
+        places=_places(looked, unit),
+    )
+
+
+def _do(looked: Plane, entering: float, typed: SpreadTyped) -> str:
+    if looked.max <= 0.0:
+        return "No light gets into the water: move the lamps over the tank."
+    if typed.wanted:
+        low, high = typed.wanted
+        share = share_within(looked, low_ppfd=low, high_ppfd=high)
+        words = f"{percent(share)} of this depth lies within {ppfd(low)}–{ppfd(high)}."
+        return words + " Let the mounting height calculator find a better height and power."
+    missing = 1.0 - entering
+    if missing > 0.4:
+        return (
+            f"{percent(missing)} of the photons miss the water: hang lower or use narrower lenses."
+        )
+    if looked.uniformity < 0.4:
+        return (
+            "The dimmest corner gets less than half the mean: more lamps, or higher, evens it out."
+        )
+    return "The light is fairly even; what grows in the middle can grow near the sides too."
+
+
+def _facts(looked: Plane, entering: float, typed: SpreadTyped) -> tuple[tuple[str, str], ...]:
+    unit = typed.unit
+    half = footprint(looked)
+    facts = [
+        ("Into the water", f"{percent(entering)} of the lamps' photons"),
+        ("Miss the water", f"{percent(1.0 - entering)}: beside the rim, or off surface and cover"),
+        ("Evenness", f"{number(looked.uniformity, 2)} (dimmest cell over mean)"),
+    ]
+    if half is not None:
+        facts.append(
+            (
+                "Half-value width",
+                f"{_width(half.width_x_cm, half.to_wall_x, unit)} along, "
+                f"{_width(half.width_y_cm, half.to_wall_y, unit)} across, round the brightest "
+                f"place, {length(half.peak_x_cm, unit)} from the left and "
+                f"{length(half.peak_y_cm, unit)} from the front",
+            )
+        )
+    return tuple(facts)
+
+
+def _width(value_cm: float, to_wall: bool, unit: str) -> str:
+    words = length(value_cm, unit)
+    return f"{words} (ends at a wall)" if to_wall else words
+
+
+def _columns(typed: SpreadTyped) -> tuple[tuple[str, str], ...]:
+    base = [(f"Depth, {typed.unit}", "number"), ("mean", "number"), ("least", "number"),
+            ("most", "number"), ("evenness", "number")]  # fmt: skip
+    return tuple(base + ([("in range", "number")] if typed.wanted else []))
+
+
+def _row(plane: Plane, typed: SpreadTyped) -> tuple[str, ...]:
+    row = [
+        length_number(plane.depth_cm, typed.unit),
+        ppfd(plane.mean),
+        ppfd(plane.min),
+        ppfd(plane.max),
+        number(plane.uniformity, 2),
+    ]
+    if typed.wanted:
+        low, high = typed.wanted
+        row.append(percent(share_within(plane, low_ppfd=low, high_ppfd=high)))
+    return tuple(row)
+
+
+def _place_columns(plane: Plane, unit: str) -> tuple[tuple[str, str], ...]:
+    across = _spread_out(plane.x_cm.size, 9)
+    return (
+        (f"From the front, {unit}", "number"),
+        *((length_number(float(plane.x_cm[k]), unit), "number") for k in across),
+    )
+
+
+def _places(plane: Plane, unit: str) -> tuple[tuple[str, ...], ...]:
+    """PPFD at places spread over the depth: the chart's own numbers."""
+    across, along = _spread_out(plane.x_cm.size, 9), _spread_out(plane.y_cm.size, 6)
+    return tuple(
+        (
+            length_number(float(plane.y_cm[j]), unit),
+            *(ppfd(float(plane.ppfd[j, k])) for k in across),
+        )
+        for j in along
+    )
+
+
+def _spread_out(size: int, most: int) -> list[int]:
+    return sorted({int(k) for k in np.linspace(0, size - 1, min(size, most)).round()})
+
+
+def _charts(plane: Plane, typed: SpreadTyped) -> TankViews:
+    return TankViews(wide=_chart(plane, typed, DESK), narrow=_chart(plane, typed, PHONE))
+
+
+def _chart(plane: Plane, typed: SpreadTyped, width: float) -> TankView:
+    tank, unit = typed.scene.tank, typed.unit
+    depth = length(plane.depth_cm, unit)
+    room = width - tank_view.LEFT - tank_view.RIGHT
+    return tank_view.plan(
+        plane.ppfd,
+        length=tank.length_cm,
+        width=tank.width_cm,
+        per_cm=min(room / tank.length_cm, 420.0 / tank.width_cm, MOST_PER_CM),
+        unit=_unit(unit),
+        levels=_levels(typed),
+        title=f"The tank from above, {depth} deep",
+        description=(
+            f"PPFD from {ppfd(plane.min)} to {ppfd(plane.max)} µmol m⁻² s⁻¹, mean "
+            f"{ppfd(plane.mean)}; lamps as outlines. The table below has the numbers."
+        ),
+        axis_words=f"{unit} from the left wall · front wall below",
+        overheads=[_outline(one) for one in typed.scene.emitters],
+    )
+
+
+def _levels(typed: SpreadTyped) -> Levels:
+    return chart_levels.zone(*typed.wanted) if typed.wanted else chart_levels.PPFD
+
+
+def _outline(one: Emitter) -> Overhead:
+    along, across = one.size_cm
+    return Overhead(
+        across=one.x_cm, along=one.y_cm, width=max(along, 3.0), length=max(across, 3.0), words=""
+    )
+
+
+def _unit(unit: str) -> axes.Unit:
+    return axes.CENTIMETRES if unit == "cm" else axes.INCHES
