@@ -34,7 +34,6 @@ TABLES = (
     "choredone",
     "choreevery",
     "tanknote",
-    "lampmeasurement",
 )
 """In the order in which they can be read back: nothing refers to a later table."""
 
