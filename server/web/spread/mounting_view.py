@@ -75,8 +75,8 @@ def mounting_view(typed: MountingTyped) -> MountingView:
         {},
         unit,
         answer=(
-            f"Hang {_them(typed)} {length(best.height_cm, unit)} above the water at {percent(best.power)} "
-            f"power: {percent(best.share_in_range)} of the target gets "
+            f"Hang {_them(typed)} {length(best.height_cm, unit)} above the water at "
+            f"{percent(best.power)} power: {percent(best.share_in_range)} of the target gets "
             f"{ppfd(typed.target.low_ppfd)}–{ppfd(typed.target.high_ppfd)}."
         ),
         do=_do(best, found, typed),
