@@ -6,11 +6,8 @@ page for each kind of address. `UNDERLAMP_SCREENSHOTS=folder` keeps a picture of
 
 import os
 import re
-from collections import deque
-from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
-from urllib.parse import urljoin, urlsplit
 
 import httpx
 import pytest
@@ -18,6 +15,7 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import Browser, BrowserContext, Page
 
 from tests.browser.conftest import Demo
+from tests.walking import is_page, kind_of, walk
 
 pytestmark = pytest.mark.browser
 
@@ -35,51 +33,20 @@ ALSO = {
     "oda": ("/setups/11", "/setups/11/redraw"),
     None: ("/", "/sign-in", "/join/no-such-link", "/calculators", "/help", "/nothing/here"),
 }
-MOST_FETCHED, MOST_LOOKED_AT = 260, 90
+MOST_LOOKED_AT = 90
 MOST_BYTES = 100_000
-_LINK = re.compile(r"""<a [^>]*href="([^"#]*)""")
-
-
-def kind_of(address: str) -> str:
-    """Addresses that differ in numbers only are of one kind; so are all queries of a page."""
-    path = urlsplit(address).path
-    return re.sub(r"/(\d{4}-\d\d-\d\d|\d+|[A-Za-z0-9_-]{20,})(?=/|$)", "/#", path)
 
 
 @cache
-def walk(demo: Demo, name: str | None) -> dict[str, httpx.Response]:
-    """Pages found from the first one by their links, at most two for each kind of address."""
+def walked(demo: Demo, name: str | None) -> dict[str, httpx.Response]:
+    """All that one of the demo club's people, or a visitor, comes upon."""
     cookies = {"underlamp_sign_in": demo.cookie(name)} if name else {}
-    found: dict[str, httpx.Response] = {}
-    seen: dict[str, int] = {}
-    waiting = deque(["/", *ALSO.get(name, ())])
-    with httpx.Client(base_url=demo.address, cookies=cookies, timeout=30) as browser:
-        while waiting and len(found) < MOST_FETCHED:
-            address = waiting.popleft()
-            kind = kind_of(address)
-            if address in found or seen.get(kind, 0) >= 2:
-                continue
-            seen[kind] = seen.get(kind, 0) + 1
-            found[address] = answer = browser.get(address)
-            if is_page(answer):
-                waiting.extend(links_in(answer.text, address))
-    return found
-
-
-def is_page(answer: httpx.Response) -> bool:
-    return answer.headers.get("content-type", "").startswith("text/html")
-
-
-def links_in(page: str, address: str) -> Iterator[str]:
-    for link in _LINK.findall(page):
-        there = urljoin(address, link.replace("&amp;", "&"))
-        if there.startswith("/") and not there.startswith(("//", "/static/")):
-            yield there
+    return walk(demo.address, cookies=cookies, also=ALSO.get(name, ()))
 
 
 @pytest.mark.parametrize("name", ["ivo", "mara", None])
 def test_no_link_leads_nowhere_and_no_page_is_heavy(demo: Demo, name: str | None) -> None:
-    found = walk(demo, name)
+    found = walked(demo, name)
     expected = {"/nothing/here": 404, "/join/no-such-link": 410}
     if name == "ivo":
         expected["/setups/11"] = 404  # another member's plan
@@ -115,7 +82,7 @@ def test_axe_finds_nothing_on_any_page_light_or_dark_on_a_phone_or_a_desk(
     wrong: list[str] = []
     looked = 0
     for name in ("ivo", "mara", "oda", None):
-        addresses = shown(walk(demo, name), kinds)
+        addresses = shown(walked(demo, name), kinds)
         looked += len(addresses)
         for width, scheme in ((360, "light"), (1280, "dark")):
             with_this = context(browser, demo, name, width, scheme)
