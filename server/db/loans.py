@@ -161,6 +161,18 @@ def loans_between(db: Session, meter_ids: Sequence[int], first: date, last: date
     return list(db.exec(statement))
 
 
+def booked_already(db: Session, meter_id: int, member_id: int, wanted: Stretch) -> Loan | None:
+    """The member's own booking of exactly these days."""
+    statement = select(Loan).where(
+        Loan.meter_id == meter_id,
+        Loan.member_id == member_id,
+        Loan.first_day == wanted.first,
+        Loan.last_day == wanted.last,
+        Loan.state == LoanState.BOOKED,
+    )
+    return db.exec(statement).first()
+
+
 def loans_out(db: Session, meter_ids: Sequence[int]) -> list[Loan]:
     statement = select(Loan).where(col(Loan.meter_id).in_(meter_ids), Loan.state == LoanState.OUT)
     return list(db.exec(statement))

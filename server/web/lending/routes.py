@@ -92,7 +92,10 @@ def book(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> R
             today = club_day.today(db)
             no = loans.why_taken(db, meter_id, who.id, typed, today=today)
         loan = None
-    if no is not None:
+    if no is not None and no.taken:
+        with club.read() as db:
+            loan = loans.booked_already(db, meter_id, who.id, typed)  # the button, twice
+    if no is not None and loan is None:
         values = {"from": typed.first.isoformat(), "to": typed.last.isoformat()}
         refused = Refused(values, reading.errors_of(no))
         status = 409 if no.taken else 422

@@ -33,7 +33,13 @@ def month_page(request: Request, who: Steward, club: Club) -> Response:
     with club.read() as db:
         today = club_day.today(db)
         first = reading.read_day(request.query_params.get("from", "")) or today
-        view = views.month_view(db, first=first, today=today, me=who.id)
+        view = views.month_view(
+            db,
+            first=first,
+            today=today,
+            me=who.id,
+            mails=bool(request.app.state.settings.smtp_host),
+        )
     return page(request, "lending/month.html", view=view)
 
 
@@ -44,6 +50,19 @@ def send_again(who: Steward, club: Club, mail_id: Id) -> Response:
     if not known:
         raise NotFound
     return see_other("/steward/meters", notice="It goes out once more.")
+
+
+@router.post("/steward/mail/test")
+def send_test_mail(who: Steward, club: Club) -> Response:
+    """A message to the steward alone, to see that mail gets through."""
+    assert who.id is not None
+    words = "If you read this in your mail, the club's mail works."
+    with club.write() as db:
+        messages.tell(
+            db, who.id, subject="A test of the club's mail", words=words, link="/steward/meters"
+        )
+    notice = "On its way within a minute. If it does not get through, this page says why."
+    return see_other("/steward/meters", notice=notice)
 
 
 @router.get("/steward/meters/new")

@@ -11,7 +11,7 @@ from server.db import messages as post
 from server.drawing.strip import Strip
 from server.lending.book import LoanState, Purpose
 from server.lending.calendar import Stretch, day_in_words, stretch_in_words
-from server.models import Loan, Meter, MeterCalibration
+from server.models import Loan, Meter, MeterCalibration, MeterRest
 from server.web import filters
 from server.web.lending import view as views
 from server.web.lending import words
@@ -27,7 +27,7 @@ class MonthRow:
     meter: str
     who: str
     what: str
-    loan_id: int
+    loan_id: int | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -51,6 +51,7 @@ class MonthView:
     rows: tuple[MonthRow, ...]
     matters: tuple[Matter, ...]
     mail: tuple[MailRow, ...]
+    mails: bool
     meters: tuple[tuple[int, str], ...]
     earlier: str
     later: str
@@ -87,7 +88,7 @@ class LabelView:
     keeper: str
 
 
-def month_view(db: Session, *, first: date, today: date, me: int) -> MonthView:
+def month_view(db: Session, *, first: date, today: date, me: int, mails: bool) -> MonthView:
     last = first + timedelta(days=MONTH_DAYS - 1)
     found = meters.all_meters(db)
     ids = [meter.id or 0 for meter in found]
@@ -110,7 +111,7 @@ def month_view(db: Session, *, first: date, today: date, me: int) -> MonthView:
     return MonthView(
         title=stretch_in_words(Stretch(first, last)),
         strip=strip,
-        rows=tuple(_month_row(row, called, names, today) for row in shown),
+        rows=_month_rows(shown, resting, called, names, today),
         matters=(
             *_overdue(db, ids, called, today),
             *_calibrations_due(db, found, today),
@@ -125,10 +126,35 @@ def month_view(db: Session, *, first: date, today: date, me: int) -> MonthView:
             )
             for mail, message, member in post.mail_needing_a_steward(db)
         ),
+        mails=mails,
         meters=tuple(called.items()),
         earlier=(first - timedelta(days=MONTH_DAYS)).isoformat(),
         later=(last + timedelta(days=1)).isoformat(),
     )
+
+
+def _month_rows(
+    shown: list[Loan],
+    resting: list[MeterRest],
+    called: Mapping[int, str],
+    names: Mapping[int, str],
+    today: date,
+) -> tuple[MonthRow, ...]:
+    """Loans and rests in the order of their days."""
+    rows = [(row.first_day, _month_row(row, called, names, today)) for row in shown]
+    rows += [
+        (
+            row.first_day,
+            MonthRow(
+                when=_rest_when(row.first_day, row.last_day),
+                meter=called[row.meter_id],
+                who="–",
+                what=f"resting: {row.reason}",
+            ),
+        )
+        for row in resting
+    ]
+    return tuple(row for _, row in sorted(rows, key=lambda each: each[0]))
 
 
 def _month_row(

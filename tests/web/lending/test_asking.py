@@ -62,6 +62,11 @@ def test_a_taken_day_is_409_keeps_what_was_typed_and_offers_the_nearest_days(
     assert "is taken" in refused.text and "instead</button>" in refused.text
 
 
+def test_pressing_the_button_twice_books_once(ivo: TestClient, meter: Meter, today: date) -> None:
+    first = today + timedelta(days=4)
+    assert book(ivo, meter, first, 2) == book(ivo, meter, first, 2)
+
+
 @pytest.mark.parametrize(
     "typed",
     [

@@ -104,6 +104,26 @@ def test_a_rest_moves_loans_and_tells_each_member(
     assert taken.status_code == 409
 
 
+def test_the_month_lists_loans_and_rests_for_the_printer(
+    mara: TestClient, ivo: TestClient, meter: Meter, today: date
+) -> None:
+    first = today + timedelta(days=5)
+    ivo.post(f"/meters/{meter.id}/book", data={"from": f"{first}", "to": f"{first}"})
+    rest = {"rest_first": f"{first + timedelta(days=2)}", "rest_last": "", "rest_reason": "mending"}
+    mara.post(f"/steward/meters/{meter.id}/rest", data=rest)
+    shown = mara.get("/steward/meters").text
+    assert "resting: mending" in shown and ">Ivo</td>" in shown
+    later = mara.get("/steward/meters", params={"from": f"{first + timedelta(days=40)}"}).text
+    assert ">Ivo</td>" not in later
+
+
+def test_a_steward_sends_a_test_message_to_nobody_else(mara: TestClient, ivo: TestClient) -> None:
+    assert mara.post("/steward/mail/test").status_code == 303
+    assert "A test of the club" in mara.get("/messages").text
+    assert "A test of the club" not in ivo.get("/messages").text
+    assert ivo.post("/steward/mail/test").status_code == 403
+
+
 def test_each_meter_keeps_its_own_rests(
     mara: TestClient, meter: Meter, today: date, club: Database
 ) -> None:
