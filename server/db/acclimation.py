@@ -198,8 +198,11 @@ def done(
 
 def skip(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) -> None:
     """The light stays as it is; this step and all after it wait one stretch more."""
-    step = _hold_on(db, plan, today)
-    _told(db, plan, step, "skipped", today, by_id)
+    step = next_step(steps_of(db, plan.id or 0))
+    if step is not None:
+        late = max(step.due_on, today)
+        number = _hold_on(db, plan, late + timedelta(days=plan.step_days))
+        _told(db, plan, number, "skipped", today, by_id)
 
 
 def pale(db: Session, plan: AcclimationPlan, *, today: date, note: str, by_id: int | None) -> None:
@@ -214,7 +217,8 @@ def resume(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None
     """The plan carries on: the next step falls due one stretch from today."""
     plan.state, plan.held_since = "running", None
     db.add(plan)
-    _told(db, plan, _hold_on(db, plan, today), "resumed", today, by_id)
+    number = _hold_on(db, plan, today + timedelta(days=plan.step_days))
+    _told(db, plan, number, "resumed", today, by_id)
 
 
 def step_back(
@@ -228,7 +232,7 @@ def step_back(
     finished[-1].done_on = None
     db.add(finished[-1])
     _set_light(db, plan, finished[-2], now, today, by_id, of=len(steps))
-    _hold_on(db, plan, today)
+    _hold_on(db, plan, today + timedelta(days=plan.step_days))
     _told(db, plan, finished[-1].number, "back", today, by_id)
     return True
 
@@ -241,10 +245,10 @@ def stop(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) 
     _told(db, plan, step.number if step else 0, "stopped", today, by_id)
 
 
-def _hold_on(db: Session, plan: AcclimationPlan, today: date) -> int:
-    """Puts off every step not done, the first to one stretch from today; gives its number."""
+def _hold_on(db: Session, plan: AcclimationPlan, first_on: date) -> int:
+    """Puts off every step not done, the first to `first_on`; gives its number."""
     rest = [step for step in steps_of(db, plan.id or 0) if step.done_on is None]
-    _put_off(db, rest, first_on=today + timedelta(days=plan.step_days), step_days=plan.step_days)
+    _put_off(db, rest, first_on=first_on, step_days=plan.step_days)
     return rest[0].number if rest else 0
 
 

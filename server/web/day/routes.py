@@ -6,7 +6,7 @@ from datetime import date
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
-from server.db import days, members
+from server.db import chores, days, members
 from server.db.club_day import today as club_today
 from server.db.daylight import lamp_days
 from server.db.days import DayWords, GroupDay
@@ -103,7 +103,11 @@ def set_points_csv(who: Who, club: Club, tank_id: int) -> Response:
 @router.get("/tanks/{tank_id}/day/card")
 def card_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
-    view = views.card(who, seen.tank, seen.now, seen.club, seen.today, next_check="")
+    with club.read() as db:
+        due = chores.chores_of(db, seen.tank, today=seen.today)
+    view = views.card(
+        who, seen.tank, seen.now, seen.club, seen.today, next_check=views.next_check(due)
+    )
     if view is None:
         raise NotFound("This tank has no day yet, so there is no card to print.")
     return page(request, "day/card.html", view=view)

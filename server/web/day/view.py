@@ -8,6 +8,7 @@ from server.db.daylight import LampDay, cost_of, lamp_course, lamp_days
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.db.moments import Moment
+from server.dose.chores import Due
 from server.dose.clock import clock_changes
 from server.dose.control import KIND_NAMES, together
 from server.dose.day import Course, course, faint_hours, lit_hours, longest_dark_hours
@@ -114,6 +115,16 @@ class DayFormView:
 
 
 @dataclass(frozen=True, kw_only=True)
+class CardLamp:
+    """What to set on one lamp model: (channel or on/off, time, time after the clocks change,
+    level) line by line."""
+
+    name: str
+    control: str
+    lines: tuple[tuple[str, str, str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class CardView:
     """The tank's card for the cabinet door."""
 
@@ -121,10 +132,11 @@ class CardView:
     name: str
     club: str
     printed: str
-    lamps: tuple[LampLines, ...]
+    lamps: tuple[CardLamp, ...]
     hung: tuple[tuple[str, str, str], ...]
-    clock: str
-    summer: str
+    changes: str
+    follows: bool
+    zone: str
     since: str
     next_check: str
     charts: DayCharts
@@ -423,12 +435,15 @@ def card(
     if now.schedule is None or not now.hung or not now.days:
         return None
     walls = on_the_wall(now.schedule, now.days, today)
+    change = next(iter(clock_changes(now.schedule.time_zone, after=today)), None)
+    forward = change.forward_hours if change and not now.schedule.follows_clock else 0.0
+    lamps = lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock)
     return CardView(
         id=tank.id or 0,
         name=tank.name,
         club=club.name,
         printed=filters.day(today),
-        lamps=lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock),
+        lamps=tuple(_card_lamps(lamps, forward, who.clock)),
         hung=tuple(
             (
                 one.stated.row.name,
@@ -437,9 +452,42 @@ def card(
             )
             for one in now.hung
         ),
-        clock=clock_words(now, today),
-        summer=now.schedule.time_zone,
+        changes=filters.day(change.on) if change else "",
+        follows=now.schedule.follows_clock,
+        zone=now.schedule.time_zone,
         since=filters.day(now.changed_on or today),
         next_check=next_check,
         charts=percent_charts(now.hung, walls, now.control, who.clock),
     )
+
+
+def next_check(dues: Sequence[Due]) -> str:
+    """The next time somebody should look after the light."""
+    if not dues:
+        return ""
+    first = dues[0]
+    when = "now" if first.days_late >= 0 else f"on {filters.day(first.due_on)}"
+    return f"{first.chore.name.lower()} {when}"
+
+
+def _card_lamps(lamps: Sequence[LampLines], forward_hours: float, clock: str) -> list[CardLamp]:
+    """Times as they are now, beside those after the next change of clocks."""
+
+    def then(time: str) -> str:
+        return shown_time(read_time(time) + forward_hours, clock)
+
+    return [
+        CardLamp(
+            name=lamp.name,
+            control=lamp.control,
+            lines=(
+                *(
+                    (word, time, then(time), "")
+                    for pair in lamp.switches
+                    for word, time in zip(("on", "off"), pair, strict=True)
+                ),
+                *((line.group, line.time, then(line.time), line.percent) for line in lamp.lines),
+            ),
+        )
+        for lamp in lamps
+    ]
