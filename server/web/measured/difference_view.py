@@ -10,7 +10,7 @@ from server.db.light import Hung
 from server.db.measured import Measured, Survey
 from server.db.tanks import place_of
 from server.drawing import axes, tank_view
-from server.drawing.tank_view import Doubt, Overhead, TankView
+from server.drawing.tank_view import Doubt, Overhead, Point, TankView
 from server.models import Tank
 from server.surveys.drift import Drift
 from server.web import chart_levels, filters
@@ -44,7 +44,7 @@ class DifferenceView:
     later_choices: tuple[tuple[str, str], ...]
     earlier: str
     later: str
-    rows: tuple[tuple[str, str, str, str], ...]
+    rows: tuple[tuple[str, ...], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -132,6 +132,7 @@ def _chart(of: Asked, tank: Tank, field: Floats, doubt: Floats, width: float) ->
         title=f"{of.names[1].capitalize()} less {of.names[0]}, from above, {depth} deep",
         description=f"From {low} to {high} µmol m⁻² s⁻¹.",
         axis_words=f"{of.unit} from the left wall · front wall below",
+        points=_numbers(field, tank),
         overheads=[_lamp(one) for one in of.later.rows.hung],
         doubt=Doubt(values=doubt, limit=0.5, blank=1.5),
     )
@@ -144,26 +145,38 @@ def _lamp(hung: Hung) -> Overhead:
     return Overhead(across=place.x_cm, along=place.y_cm, width=width, length=length, words="")
 
 
+def _nine(shape: tuple[int, int]) -> list[tuple[int, int]]:
+    """Rows and columns of nine even places, the front ones first."""
+    ny, nx = shape
+    rows, columns = ((n // 6, n // 2, n - 1 - n // 6) for n in (ny, nx))
+    return [(j, i) for j in rows for i in columns]
+
+
+def _place(j: int, i: int, shape: tuple[int, int], tank: Tank) -> tuple[float, float]:
+    return (i + 0.5) / shape[1] * tank.length_cm, (j + 0.5) / shape[0] * tank.width_cm
+
+
+def _numbers(field: Floats, tank: Tank) -> list[Point]:
+    """The difference printed at nine places, as computed values."""
+    found = []
+    for j, i in _nine(field.shape):
+        x, y = _place(j, i, field.shape, tank)
+        told = chart_levels.signed(round(float(field[j, i])))
+        found.append(Point(across=x, along=y, words=told, measured=False))
+    return found
+
+
 def _table(
     of: Asked, percent: Floats, low: Floats, high: Floats, shape: tuple[int, int]
-) -> tuple[tuple[str, str, str, str], ...]:
-    """The same as numbers: three by three places of the depth."""
-    ny, nx = shape
-    tank = of.later.rows.tank
+) -> tuple[tuple[str, ...], ...]:
+    """The same as numbers at nine places of the depth."""
     found = []
-    for j in (ny // 6, ny // 2, ny - 1 - ny // 6):
-        for i in (nx // 6, nx // 2, nx - 1 - nx // 6):
-            at = j * nx + i
-            place = ((i + 0.5) / nx * tank.length_cm, (j + 0.5) / ny * tank.width_cm)
-            x, y = (filters.length_number(round(one), of.unit) for one in place)
-            found.append(
-                (
-                    f"{x} right, {y} back",
-                    _signed(float(percent[at])),
-                    _signed(float(low[at])),
-                    _signed(float(high[at])),
-                )
-            )
+    for j, i in _nine(shape):
+        at = j * shape[1] + i
+        place = _place(j, i, shape, of.later.rows.tank)
+        x, y = (filters.length_number(round(one), of.unit) for one in place)
+        ends = (_signed(float(values[at])) for values in (percent, low, high))
+        found.append((f"{x} right, {y} back", *ends))
     return tuple(found)
 
 
