@@ -5,8 +5,9 @@ that gets e at full power is in the range low–high for every power between low
 best power lies where most of these stretches overlap, found by sorting their ends.
 
 The light of a cell changes smoothly with the height, roughly as 1/(H + z/n)², so it is worked out
-at heights spaced evenly in ln(H + z/n) and read between them by a cubic; the height that is
-advised is worked out by itself.
+at heights spaced evenly in ln(H + z/n) and read between them by a cubic; the heights between which
+the advice is settled are worked out by themselves. The light of few small lamps has sharp edges,
+where a cubic would not do, and is quick: it is worked out at every height.
 """
 
 import math
@@ -18,6 +19,7 @@ from numpy.typing import NDArray
 
 from server.optics.emitters import Emitter
 from server.optics.field import planes
+from server.optics.sources import pieces_at_most
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
@@ -33,6 +35,9 @@ POWER_STEP = 1e-4
 _CONTESTED = 3
 _DOUBT = 0.005
 """Heights worked out by themselves: so many of the best, and those this near to counting."""
+
+_FEW_PIECES = 12
+"""Lamps of no more pieces than these are worked out at every height."""
 
 _NODE_STEP = 0.13
 """Distance in ln(H + z/n) between heights that are worked out."""
@@ -134,7 +139,9 @@ def mounting_height(
         return best_power(full, height_cm=height_cm, target=target, power_range=power_range)
 
     optical_cm = min(target.depths_cm) / water.refractive_index
-    read = _by_height(light, heights, optical_cm)
+    pieces = pieces_at_most(tank, water, emitters, depth_cm=min(target.depths_cm))
+    step = _NODE_STEP if pieces > _FEW_PIECES else 0.0
+    read = _by_height(light, heights, optical_cm, step)
     curve = [choice(height, full) for height, full in read]
     best = _settle(curve, lambda height: choice(height, light(height)))
     return MountingAdvice(best=best, curve=tuple(curve))
@@ -160,11 +167,14 @@ def _settle(curve: list[HeightChoice], exactly: Callable[[float], HeightChoice])
 
 
 def _by_height(
-    light: Callable[[float], Floats], heights: tuple[float, ...], optical_cm: float
+    light: Callable[[float], Floats], heights: tuple[float, ...], optical_cm: float, step: float
 ) -> Iterator[tuple[float, Floats]]:
-    """Each height with its light, worked out at a few of them and read between by a cubic."""
+    """Each height with its light, worked out at a few of them and read between by a cubic.
+
+    step: distance of the few in ln(H + optical), or 0 to work out every height.
+    """
     place = np.log(np.array(heights) + optical_cm)
-    count = max(5, int(np.ceil((place[-1] - place[0]) / _NODE_STEP)) + 1)
+    count = max(5, int(np.ceil((place[-1] - place[0]) / step)) + 1) if step else len(heights)
     if count >= len(heights):
         yield from ((height, light(height)) for height in heights)
         return

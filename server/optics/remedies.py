@@ -20,7 +20,7 @@ WORTH = 0.03
 """A change is told where it brings at least so many more of the cells into range."""
 
 _MOST_CELLS = 300
-_HEIGHTS = 6
+_HEIGHTS = 5
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +71,7 @@ def remedies(
                 full_power(tank, water, lights, target=target, height_cm=height, cell_cm=cell),
                 height_cm=height, target=target, power_range=powers,
             ).share_in_range
-            for height in np.geomspace(heights[0], heights[1], _HEIGHTS).tolist()
+            for height in (best.height_cm, *np.geomspace(heights[0], heights[1], _HEIGHTS).tolist())
         )  # fmt: skip
         return max(tried)
 
