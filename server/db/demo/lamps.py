@@ -55,4 +55,10 @@ def _channel(row: sheets.Row, lamp_id: int) -> LampChannel:
         share=sheets.sure_number(row, "share"),
         spectrum=json.dumps({"shape": "ready", "key": row["spectrum"]}),
         beam_deg=sheets.number(row, "beam_deg"),
+        count_x=int(row["count_x"]) if row["count_x"] else None,
+        count_y=int(row["count_y"]) if row["count_y"] else None,
+        pitch_x_cm=sheets.number(row, "pitch_x_cm"),
+        pitch_y_cm=sheets.number(row, "pitch_y_cm"),
+        side_cm=sheets.number(row, "side_cm"),
+        tube_length_cm=sheets.number(row, "tube_length_cm"),
     )
