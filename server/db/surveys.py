@@ -6,7 +6,7 @@ session's two factors, so that factors are applied exactly once. Nothing here de
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, date, datetime
 
 from sqlalchemy import func, insert, update
@@ -197,6 +197,15 @@ def _apply_factors(db: Session, session: MeasurementSession) -> None:
     if logged:
         db.execute(update(LoggedLight), logged)
     db.expire_all()
+
+
+def dated_by_log(db: Session, tank_id: int, words: SessionWords, table: Understood) -> SessionWords:
+    """A log knows its own day: the session is dated by its first line, under that day's light."""
+    if not table.log:
+        return words
+    first = min(line.at for line in table.log).date()
+    setup = tanks.setup_on(db, tank_id, first)
+    return replace(words, taken_on=first, setup_id=setup.id if setup else None)
 
 
 # Readings from a table

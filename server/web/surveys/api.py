@@ -166,6 +166,8 @@ def send_table(who: Bearer, club: Club, form: Typed, tank_id: int) -> JSONRespon
     with club.write() as db:
         kind = "log" if found.kind == "log" else "points"
         words = _words(sent)
+        if not sent.dated:
+            words = surveys.dated_by_log(db, tank_id, words, found)
         session = surveys.add_session(db, tank_id=tank_id, words=words, by_id=who.id, kind=kind)
         surveys.add_table(db, session, found, by_id=who.id)
         uploads.keep_upload(
@@ -269,6 +271,7 @@ class _Sent:
         ]
         today = club_day.today(db)
         self.taken_on = self._day(today)
+        self.dated = bool(self._text("taken_on", 40))
         self.meter = self._meter(db)
         self.note = self._text("note", 2000)
         self.accept_partial = self._yes("accept_partial")

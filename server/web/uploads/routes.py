@@ -192,6 +192,7 @@ def _store(
     upload = waiting.upload
     kind = "log" if understood.kind == "log" else "points"
     words = _with_options(waiting.words, found, kind)
+    words = surveys.dated_by_log(db, upload.tank_id, words, understood)
     session = surveys.add_session(db, tank_id=upload.tank_id, words=words, by_id=who.id, kind=kind)
     surveys.add_table(db, session, understood, by_id=who.id)
     upload.session_id = session.id

@@ -320,6 +320,7 @@ def test_a_log_shows_its_day_and_dose(ivo: TestClient, scene: Scene) -> None:
     text = "Zeit;PAR\n" + "\n".join([*rows, "2026-11-20 00:00;100"]) + "\n"
     answer = upload(ivo, scene.tank, text, sensor_x="60", sensor_y="25", sensor_depth="20")
     page = ivo.get(store(ivo, answer)).text
+    assert "<title>Readings of 18 November 2026" in page, "a log is dated by its first line"
     assert "The sensor in Window reef gets 8.64 mol m⁻² a day" in page
     assert "18 November 2026" in page
 
