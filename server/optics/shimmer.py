@@ -52,6 +52,9 @@ HARMONICS = 12
 CHIP_CM = 0.3
 """A point emitter is taken as a chip of this width, so that no pattern is endlessly sharp."""
 MOST_PIECES = 40
+"""Pieces a tube or the side of a square is cut into at most."""
+MOST_RAYS = 20_000
+"""Rays followed at most; with very many large emitters each is cut less finely."""
 STRONG, SOFT = 0.6, 0.25
 """Our words for what survives: strong at or above 0.6, soft to 0.25, washed out below."""
 
@@ -161,13 +164,21 @@ def _rays(
     for emitter in emitters:
         groups[emitter.height_cm, emitter.intensity or emitter.beam_deg].append(emitter)
     target = np.array([x_cm, y_cm])
-    parts = [_ray_parts(alike, target, depth_cm, ripple_length_cm, n) for alike in groups.values()]
+    most = int(np.clip(math.sqrt(MOST_RAYS / len(emitters)), 1, MOST_PIECES))
+    parts = [
+        _ray_parts(alike, target, depth_cm, ripple_length_cm, n, most) for alike in groups.values()
+    ]
     away, crossing, height, ppfd = (np.concatenate(columns) for columns in zip(*parts, strict=True))
     return _Rays(away=away, crossing=crossing, height=height, ppfd=ppfd, depth=depth_cm)
 
 
 def _ray_parts(
-    alike: Sequence[Emitter], target: Floats, depth_cm: float, ripple_length_cm: float, n: float
+    alike: Sequence[Emitter],
+    target: Floats,
+    depth_cm: float,
+    ripple_length_cm: float,
+    n: float,
+    most: int,
 ) -> tuple[Floats, Floats, Floats, Floats]:
     """Away, crossing, height and PPFD of emitters of one height and beam, cut small.
 
@@ -175,7 +186,7 @@ def _ray_parts(
     """
     h = alike[0].height_cm
     fine = ripple_length_cm * (n * h + depth_cm) / (16 * depth_cm)
-    cut = [_pieces(emitter, fine) for emitter in alike]
+    cut = [_pieces(emitter, fine, most) for emitter in alike]
     places = np.concatenate(cut)
     shares = [one.ppf_umol_s / len(part) for one, part in zip(alike, cut, strict=True)]
     flux = np.repeat(shares, [len(part) for part in cut])
@@ -191,16 +202,16 @@ def _ray_parts(
     return away, places + away, height, ppfd
 
 
-def _pieces(emitter: Emitter, fine_cm: float) -> Floats:
+def _pieces(emitter: Emitter, fine_cm: float, most: int) -> Floats:
     """Middles of the pieces of a tube or square, shape (p, 2); a point is one piece."""
     long, wide = emitter.size_cm
-    along, across = (_cuts(extent, fine_cm) for extent in (long, wide))
+    along, across = (_cuts(extent, fine_cm, most) for extent in (long, wide))
     grid = np.stack(np.meshgrid(along, across), axis=-1).reshape(-1, 2)
     return np.asarray(grid + np.array([emitter.x_cm, emitter.y_cm]))
 
 
-def _cuts(extent_cm: float, fine_cm: float) -> Floats:
-    count = int(np.clip(np.ceil(extent_cm / fine_cm), 1, MOST_PIECES))
+def _cuts(extent_cm: float, fine_cm: float, most: int) -> Floats:
+    count = int(np.clip(np.ceil(extent_cm / fine_cm), 1, most))
     return (np.arange(count) + 0.5) / count * extent_cm - extent_cm / 2
 
 

@@ -124,7 +124,7 @@ def told(
         usable=_usable(light, depth_cm, tint, unit),
         mix_columns=(
             ("Colour", "text"),
-            ("in air", "number"),
+            ("in air, at any height", "number"),
             *((length(depth, unit), "number") for depth in depths),
         ),
         mix=_mix(light, tint, depths),
