@@ -1,13 +1,11 @@
 """What the club knows, in a few figures. Only shared tanks count."""
 
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sqlmodel import Session, col, func, select
 
-from server.db.tanks import current_setups
 from server.models import Animal, LoanDay, MeasurementSession, Reading, Setup, Tank
 
 MOST_PER_GROUP = 3
@@ -78,41 +76,51 @@ def _month_before(today: date, back: int) -> date:
 
 
 def _standing(db: Session) -> dict[str, tuple[Standing, ...]]:
-    """For each group of animals the few whose tank's light has stood unchanged longest."""
-    tanks = {
-        tank.id or 0: tank
-        for tank in db.exec(
-            select(Tank).where(col(Tank.shared).is_(True), col(Tank.archived_at).is_(None))
+    """For each group of animals the few whose tank's light has stood unchanged longest.
+
+    One animal per tank and group; the database ranks them, so that few rows travel.
+    """
+    setup_order = (col(Setup.since).desc(), col(Setup.id).desc())
+    current = (
+        select(
+            col(Setup.id).label("setup_id"),
+            col(Setup.tank_id),
+            col(Setup.since),
+            func.row_number()
+            .over(partition_by=col(Setup.tank_id), order_by=setup_order)
+            .label("place"),
         )
-    }
-    setups: dict[int, Setup] = {}
-    for part in _parts(list(tanks)):
-        setups |= current_setups(db, part)
-    oldest = sorted(setups.values(), key=lambda setup: (setup.since, setup.id or 0))
+        .join(Tank, col(Tank.id) == col(Setup.tank_id))
+        .where(Setup.state == "hung", col(Tank.shared).is_(True), col(Tank.archived_at).is_(None))
+        .subquery()
+    )
+    first = (
+        select(
+            func.min(Animal.id).label("animal_id"),
+            col(Animal.group),
+            current.c.setup_id,
+            current.c.since,
+        )
+        .join(current, current.c.tank_id == col(Animal.tank_id))
+        .where(current.c.place == 1, col(Animal.left_on).is_(None))
+        .group_by(col(Animal.group), current.c.setup_id, current.c.since)
+        .subquery()
+    )
+    by_age = (first.c.since, first.c.setup_id)
+    ranked = select(
+        first.c.animal_id,
+        first.c.setup_id,
+        func.row_number().over(partition_by=first.c.group, order_by=by_age).label("place"),
+    ).subquery()
+    asked = (
+        select(Animal, Tank, Setup)
+        .join(ranked, ranked.c.animal_id == col(Animal.id))
+        .join(Setup, col(Setup.id) == ranked.c.setup_id)
+        .join(Tank, col(Tank.id) == col(Animal.tank_id))
+        .where(ranked.c.place <= MOST_PER_GROUP)
+        .order_by(col(Animal.group), col(Setup.since), col(Setup.id))
+    )
     found: dict[str, list[Standing]] = {}
-    for part in _parts([setup.tank_id for setup in oldest]):
-        animals = _animals(db, part)
-        for tank_id in part:
-            for animal in animals.get(tank_id, []):
-                _put(found, animal, tanks[tank_id], setups[tank_id])
-    return {group: tuple(standing) for group, standing in sorted(found.items())}
-
-
-def _put(found: dict[str, list[Standing]], animal: Animal, tank: Tank, setup: Setup) -> None:
-    """One animal per tank and group, and only one that lived there as long as the light hung."""
-    standing = found.setdefault(animal.group, [])
-    if len(standing) < MOST_PER_GROUP and all(one.tank.id != tank.id for one in standing):
-        standing.append(Standing(animal=animal, tank=tank, setup=setup))
-
-
-def _animals(db: Session, tank_ids: Sequence[int]) -> dict[int, list[Animal]]:
-    living = select(Animal).where(col(Animal.tank_id).in_(tank_ids), col(Animal.left_on).is_(None))
-    found: dict[int, list[Animal]] = {}
-    for animal in db.exec(living.order_by(col(Animal.id))):
-        found.setdefault(animal.tank_id, []).append(animal)
-    return found
-
-
-def _parts(ids: Sequence[int], size: int = 400) -> list[Sequence[int]]:
-    """Below SQLite's limit of bound values."""
-    return [ids[start : start + size] for start in range(0, len(ids), size)]
+    for animal, tank, setup in db.exec(asked):
+        found.setdefault(animal.group, []).append(Standing(animal=animal, tank=tank, setup=setup))
+    return {group: tuple(standing) for group, standing in found.items()}

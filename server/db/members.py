@@ -57,6 +57,15 @@ def all_members(db: Session) -> list[Member]:
     return list(db.exec(here.order_by(func.lower(Member.name), col(Member.id))))
 
 
+def some_members(db: Session, *, page: int, size: int, name: str = "") -> list[Member]:
+    """A page of those who have not left, by name; one more than `size` when there are more."""
+    here = select(Member).where(col(Member.left_at).is_(None))
+    if name:
+        here = here.where(func.lower(Member.name).contains(name.casefold(), autoescape=True))
+    ordered = here.order_by(func.lower(Member.name), col(Member.id))
+    return list(db.exec(ordered.offset((page - 1) * size).limit(size + 1)))
+
+
 def steward_count(db: Session) -> int:
     stewards = select(func.count()).where(Member.role == "steward", col(Member.left_at).is_(None))
     return db.exec(stewards).one()

@@ -357,10 +357,13 @@ def _account(
 
 
 def _members(request: Request, who: Member, club: Club, **extra: Any) -> Response:
+    typed = request.query_params.get("page", "")
+    number = max(1, int(typed)) if typed.isascii() and typed.isdigit() and len(typed) < 6 else 1
+    name = request.query_params.get("q", "").strip()[:80]
     with club.read() as db:
-        everybody = members.all_members(db)
+        found = members.some_members(db, page=number, size=views.PER_PAGE, name=name)
         waiting = members.open_invitations(db) if who.role == "steward" else []
-    view = views.club_members(everybody, waiting, me=who, **extra)
+    view = views.club_members(found, waiting, me=who, page=number, q=name, **extra)
     return page(request, "members/members.html", view=view)
 
 

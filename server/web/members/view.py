@@ -1,7 +1,7 @@
 """What the pages of members show."""
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from zoneinfo import available_timezones
 
 from starlette.datastructures import FormData
@@ -71,9 +71,12 @@ class MembersView:
     link: str = ""
     for_whom: str = ""
     reset: bool = False
-    values: dict[str, str] = field(default_factory=dict)
+    q: str = ""
+    before: int | None = None
+    after: int | None = None
 
 
+PER_PAGE = 50
 _MOST_CARRIED = 300_000
 
 
@@ -147,6 +150,8 @@ def club_members(
     waiting: list[Invitation],
     *,
     me: Member,
+    page: int = 1,
+    q: str = "",
     link: str = "",
     for_whom: str = "",
     reset: bool = False,
@@ -159,9 +164,12 @@ def club_members(
                 told=f"{person.role}, here since {filters.day(person.created_at.date())}",
                 current=person.id == me.id,
             )
-            for person in everybody
+            for person in everybody[:PER_PAGE]
         ),
         roles={person.id or 0: person.role for person in everybody},
+        q=q,
+        before=page - 1 if page > 1 else None,
+        after=page + 1 if len(everybody) > PER_PAGE else None,
         waiting=tuple(
             Line(
                 id=invitation.id or 0,

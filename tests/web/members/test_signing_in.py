@@ -223,3 +223,18 @@ def test_a_form_sent_after_the_sign_in_ran_out_is_not_lost(client: TestClient, c
 def test_a_carried_form_that_cannot_be_read_is_dropped(client, cast, packed: str) -> None:
     back = {"email": "ivo@club.example", "password": PASSWORD, "resume": "/account"}
     assert client.post("/sign-in", data=back | {"typed": packed}).status_code == 303
+
+
+def test_a_large_club_is_listed_page_by_page(ivo: TestClient, club: Database) -> None:
+    with club.write() as db:
+        for number in range(60):
+            members.add_member(
+                db, name=f"Zed {number:02}", email=f"z{number}@c.example", password_hash="x"
+            )
+    first, second = ivo.get("/members").text, ivo.get("/members?page=2").text
+    assert "Zed 00" in first and "Zed 59" not in first and "page=2" in first
+    assert "Zed 59" in second and "page=3" not in second
+    found = ivo.get("/members?q=zed 07").text
+    assert "Zed 07" in found and "Zed 08" not in found
+    assert "Nobody by that name" in ivo.get("/members?q=%25").text
+    assert ivo.get("/members?page=x").status_code == 200
