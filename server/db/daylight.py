@@ -15,6 +15,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from server.db.corrected import Surveyed, factors_at, places_of
 from server.db.days import GroupDay
 from server.db.light import Hung, emitters_of, optics_tank, water_of
 from server.dose.acclimation import shortened
@@ -175,13 +176,16 @@ def light_at(tank: Tank, groups: Sequence[LitGroup], animals: Sequence[Animal]) 
     An animal left outside by a tank made smaller is taken at the nearest place inside.
     """
     glass, water = optics_tank(tank), water_of(tank)
-    places = {
-        "x_cm": np.array([min(animal.x_cm, tank.length_cm) for animal in animals]),
-        "y_cm": np.array([min(animal.y_cm, tank.width_cm) for animal in animals]),
-        "depth_cm": np.array([min(animal.depth_cm, tank.depth_cm) for animal in animals]),
-    }
+    places = places_of(tank, animals)
     rows = [
-        at_points(glass, water, group.emitters, **places)
+        at_points(
+            glass,
+            water,
+            group.emitters,
+            x_cm=places[:, 0],
+            y_cm=places[:, 1],
+            depth_cm=places[:, 2],
+        )
         if group.emitters and animals
         else np.zeros(len(animals))
         for group in groups
@@ -214,14 +218,29 @@ class DoseMap:
     ppfd: FloatArray
 
 
-def dose_map(tank: Tank, groups: Sequence[LitGroup], *, depth_cm: float, cell_cm: float) -> DoseMap:
-    """Dose and brightest light over a depth, map and schedule together."""
+def dose_map(
+    tank: Tank,
+    groups: Sequence[LitGroup],
+    *,
+    depth_cm: float,
+    cell_cm: float,
+    found: Surveyed | None = None,
+) -> DoseMap:
+    """Dose and brightest light over a depth, map and schedule together.
+
+    With readings, both are put right by what they made of the plan at each cell.
+    """
     glass, water = optics_tank(tank), water_of(tank)
-    full = np.array([
-        planes(glass, water, group.emitters, depths_cm=(depth_cm,), cell_cm=cell_cm)[0].ppfd
+    drawn = [
+        planes(glass, water, group.emitters, depths_cm=(depth_cm,), cell_cm=cell_cm)[0]
         for group in groups
-    ])  # fmt: skip
-    light = light_of(full.reshape(len(groups), -1), shape_of(tuple(g.day for g in groups)))
+    ]
+    full = np.array([plane.ppfd for plane in drawn])
+    x, y = np.meshgrid(drawn[0].x_cm, drawn[0].y_cm)
+    points = np.column_stack([x.ravel(), y.ravel(), np.full(x.size, depth_cm)])
+    factors = factors_at(found, tank, points)
+    flat = full.reshape(len(groups), -1) * (1.0 if factors is None else factors)
+    light = light_of(flat, shape_of(tuple(group.day for group in groups)))
     return DoseMap(dli=light.dli.reshape(full.shape[1:]), ppfd=light.peak.reshape(full.shape[1:]))
 
 

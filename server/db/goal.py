@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from server.db.corrected import Surveyed, factors_at, places_of
 from server.db.daylight import lamp_days, light_at, lit_parts, part_days, pressed_together
 from server.db.days import GroupDay
 from server.db.light import Hung
@@ -19,12 +20,16 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True, kw_only=True)
 class Goal:
-    """What the way leads to: lamps, their day, and how they are switched."""
+    """What the way leads to: lamps, their day, and how they are switched.
+
+    `surveyed`: readings under the same lamps, whose correction is carried over.
+    """
 
     tank: Tank
     hung: tuple[Hung, ...]
     days: tuple[GroupDay, ...]
     control: str
+    surveyed: Surveyed | None = None
 
     def able(self, lit_share: float) -> Days:
         """The days the controls run when the goal's are shortened to a share."""
@@ -34,10 +39,12 @@ class Goal:
     def field(self, animals: Sequence[Animal]) -> Callable[[float], FloatArray]:
         """Light of every channel group at the animals, with the lamps so much higher."""
         lamps = lamp_days(self.hung, self.days, control=self.control)
+        factors = factors_at(self.surveyed, self.tank, places_of(self.tank, animals))
 
         def at_height(raised_cm: float) -> FloatArray:
             parts = lit_parts(self.tank, self.hung, lamps, raised_cm=raised_cm)
-            return light_at(self.tank, parts, animals)
+            full = light_at(self.tank, parts, animals)
+            return full if factors is None else full * factors
 
         return at_height
 

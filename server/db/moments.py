@@ -5,15 +5,19 @@ from datetime import date, timedelta
 
 from sqlmodel import Session
 
-from server.db import days, light, tanks
+from server.db import corrected, days, light, tanks
+from server.db.corrected import Surveyed
 from server.db.days import GroupDay
 from server.db.light import Hung
-from server.models import Animal, Schedule, Setup
+from server.models import Animal, Schedule, Setup, Tank
 
 
 @dataclass(frozen=True, kw_only=True)
 class Moment:
-    """What hung, ran and lived at a tank on one day; empty where there was nothing yet."""
+    """What hung, ran and lived at a tank on one day; empty where there was nothing yet.
+
+    `surveyed`: the readings that speak for its light.
+    """
 
     on: date
     setup: Setup | None
@@ -21,6 +25,7 @@ class Moment:
     schedule: Schedule | None
     days: tuple[GroupDay, ...]
     animals: tuple[Animal, ...]
+    surveyed: Surveyed | None = None
 
     @property
     def control(self) -> str:
@@ -38,6 +43,7 @@ def moment(db: Session, tank_id: int, on: date) -> Moment:
     """The tank on a day that is past, or today."""
     setup = tanks.setup_on(db, tank_id, on)
     schedule = days.schedule_on(db, tank_id, on)
+    tank = db.get_one(Tank, tank_id)
     return Moment(
         on=on,
         setup=setup,
@@ -45,6 +51,7 @@ def moment(db: Session, tank_id: int, on: date) -> Moment:
         schedule=schedule,
         days=days.days_of(db, schedule.id) if schedule and schedule.id else (),
         animals=tuple(tanks.animals_of(db, tank_id, on=on)),
+        surveyed=corrected.surveyed(db, tank, setup, on=on) if setup else None,
     )
 
 

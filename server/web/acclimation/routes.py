@@ -9,7 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import acclimation, days, light, tanks
+from server.db import acclimation, corrected, days, light, tanks
 from server.db.acclimation import KnownAs
 from server.db.club_day import today as club_today
 from server.db.goal import Goal
@@ -281,6 +281,7 @@ def _opened(db: Session, tank: Tank, plan: AcclimationPlan, today: date) -> _Und
             hung=light.hung_over(db, plan.setup_id),
             days=days.days_of(db, plan.schedule_id) if plan.schedule_id else (),
             control=schedule.control if schedule else "",
+            surveyed=corrected.surveyed(db, tank, db.get_one(Setup, plan.setup_id), on=today),
         ),
         now=moment(db, tank.id or 0, today),
         today=today,
@@ -316,11 +317,13 @@ def _way(
 def _goal_typed(club: Club, desk: _Desk, typed: WayTyped) -> Goal:
     schedule = next(one for one in desk.schedules if one.id == typed.schedule_id)
     with club.read() as db:
+        goal = db.get_one(Setup, typed.setup_id)
         return Goal(
             tank=desk.tank,
             hung=light.hung_over(db, typed.setup_id),
             days=days.days_of(db, typed.schedule_id),
             control=schedule.control,
+            surveyed=corrected.surveyed(db, desk.tank, goal, on=desk.today),
         )
 
 

@@ -15,7 +15,7 @@ from server.web import filters
 from server.web.chart_levels import PPFD as LEVELS
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.lit import Lit
-from server.web.day.view import lit_moment
+from server.web.day.view import lit_moment, sure_words
 from server.web.tanks.judged import letter, verdict_of
 
 DLI_LEVELS = tank_view.Levels(tints=(1.2, 1.9, 4, 6, 9, 14), lines=(2.5, 3, 5, 7, 8, 10, 12, 18))
@@ -71,7 +71,13 @@ def dose_page(
         return shell
     doses = animal_doses(found, lit_moment(tank, before) if before else None)
     depth_cm, error = _depth(depth, tank, found.animals, who.length_unit)
-    maps = dose_map(tank, found.groups, depth_cm=depth_cm, cell_cm=max(2.0, tank.length_cm / 40))
+    maps = dose_map(
+        tank,
+        found.groups,
+        depth_cm=depth_cm,
+        cell_cm=max(2.0, tank.length_cm / 40),
+        found=now.surveyed,
+    )
     words = filters.length(depth_cm, who.length_unit)
     return DoseView(
         id=tank.id or 0,
@@ -79,7 +85,7 @@ def dose_page(
         own=tank.owner_id == who.id,
         answer=_answer(doses, maps, words),
         do=_do(doses),
-        sure="Map and day together, as planned; a reading under water makes it surer.",
+        sure=sure_words(now),
         doses=tuple((letter(place), one) for place, one in enumerate(doses)),
         sources=_sources(doses),
         maps=_maps(tank, found, doses, maps, who.length_unit, words),

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from server.db.corrected import factors_at, places_of
 from server.db.daylight import LampDay, cost_of, lamp_course, lamp_days
 from server.db.days import GroupDay
 from server.db.light import Hung
@@ -169,7 +170,7 @@ def day_page(
         shell,
         answer=_answer(lamp, doses),
         do=_do(doses, lamp),
-        sure=_sure(now, found),
+        sure=sure_words(now),
         charts=percent_charts(now.hung, walls, now.control, who.clock),
         lamps=lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock),
         doses=doses,
@@ -184,7 +185,8 @@ def day_page(
 
 def lit_moment(tank: Tank, at: Moment) -> Lit | None:
     """The tank lit as it was at a moment."""
-    return lit(tank, at.hung, at.days, control=at.control, animals=at.animals)
+    factors = factors_at(at.surveyed, tank, places_of(tank, at.animals))
+    return lit(tank, at.hung, at.days, control=at.control, animals=at.animals, factors=factors)
 
 
 def _nothing(tank: Tank, now: Moment) -> str:
@@ -221,7 +223,16 @@ def _do(doses: Sequence[AnimalDose], lamp: Course) -> str:
     return "Leave it alone: it can be judged only after months."
 
 
-def _sure(now: Moment, found: Lit) -> str:
+def sure_words(now: Moment) -> str:
+    """How sure the light is: by readings, carried over from earlier ones, or planned only."""
+    found = now.surveyed
+    if found is not None:
+        told = filters.count(found.count, "reading")
+        under = " under earlier settings of the same lamps" if found.carried else ""
+        return (
+            f"The light is put right by {told} of {filters.day(found.taken_on)}{under}; the sum "
+            "over the day is exact."
+        )
     estimated = any(one.stated.estimated for one in now.hung)
     flux = " Some lamps' light is only estimated from their watts." if estimated else ""
     return (

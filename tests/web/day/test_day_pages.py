@@ -2,6 +2,7 @@
 
 import csv
 import io
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -9,9 +10,13 @@ from fastapi.testclient import TestClient
 
 from server.db import days, light, tanks
 from server.db.engine import Database
+from server.db.members import now
+from server.db.moments import moment
 from server.dose.day import course, dli
 from server.dose.shapes import Trapezoid
+from server.models import MeasurementSession, Reading, Tank
 from server.optics.field import at_points
+from server.web.day.view import lit_moment
 from tests.web.day.conftest import LONG_AGO, TODAY, Calendar, Reef, day_form
 
 
@@ -187,7 +192,7 @@ def test_more_light_than_before_is_told_against_history(
 ) -> None:
     with club.write() as db:
         lamps = [tanks.place_of(lamp) for lamp in tanks.lamps_of(db, dated.setup)]
-        brighter = [type(lamps[0])(**{**vars(lamps[0]), "power": 0.6})]
+        brighter = [replace(lamps[0], power=0.6)]
         tanks.save_setup(db, tank_id=dated.tank, lamps=brighter, since=TODAY, reason="brighter")
     answer = ivo.get(f"/tanks/{dated.tank}/day")
     assert "100 % more dose than before the last change" in answer.text
@@ -231,3 +236,64 @@ def test_a_day_given_twice_on_one_date_corrects_itself(
         dli(course(wanted, peak_ppfd=100))
     )
     assert kept[0].since == TODAY > LONG_AGO
+
+
+def _measured_at_80_percent(club: Database, reef: Reef) -> None:
+    """Nine readings of four fifths of the plan, as a lamp that gives less than its papers say."""
+    with club.write() as db:
+        tank = db.get_one(Tank, reef.tank)
+        made = light.scene(tank, light.hung_over(db, reef.setup))
+        places = [
+            (x, y, depth) for x in (20.0, 60.0, 95.0) for y, depth in ((15, 10), (25, 12), (35, 40))
+        ]
+        x_cm, y_cm, depth_cm = (list(axis) for axis in zip(*places, strict=True))
+        planned = at_points(
+            made.tank, made.water, made.emitters, x_cm=x_cm, y_cm=y_cm, depth_cm=depth_cm
+        )
+        session = MeasurementSession(
+            tank_id=reef.tank, setup_id=reef.setup, taken_on=date(2026, 11, 1), created_at=now()
+        )
+        db.add(session)
+        db.flush()
+        for (x, y, depth), ppfd in zip(places, planned, strict=True):
+            db.add(
+                Reading(
+                    session_id=session.id or 0,
+                    x_cm=x,
+                    y_cm=y,
+                    depth_cm=depth,
+                    raw_ppfd=0.8 * ppfd,
+                    ppfd=0.8 * ppfd,
+                    entered_at=now(),
+                )
+            )
+
+
+def _bright_dose(club: Database, reef: Reef) -> float:
+    with club.read() as db:
+        tank = db.get_one(Tank, reef.tank)
+        found = lit_moment(tank, moment(db, reef.tank, TODAY))
+    assert found is not None
+    return float(found.light.dli[1])
+
+
+def test_readings_put_the_dose_right(ivo: TestClient, dated: Reef, club: Database) -> None:
+    planned = _bright_dose(club, dated)
+    _measured_at_80_percent(club, dated)
+    assert _bright_dose(club, dated) == pytest.approx(0.8 * planned, rel=0.05)
+    answer = ivo.get(f"/tanks/{dated.tank}/day")
+    assert "put right by 9 readings of 1 November 2026" in answer.text
+    assert ivo.get(f"/tanks/{dated.tank}/dose").status_code == 200
+
+
+def test_readings_are_carried_over_to_the_same_lamps_set_anew(
+    ivo: TestClient, dated: Reef, club: Database
+) -> None:
+    _measured_at_80_percent(club, dated)
+    measured = _bright_dose(club, dated)
+    with club.write() as db:
+        lamps = [tanks.place_of(lamp) for lamp in tanks.lamps_of(db, dated.setup)]
+        dimmer = [replace(lamps[0], power=0.15)]
+        tanks.save_setup(db, tank_id=dated.tank, lamps=dimmer, since=TODAY, reason="dimmer")
+    assert _bright_dose(club, dated) == pytest.approx(measured / 2, rel=0.02)
+    assert "under earlier settings of the same lamps" in ivo.get(f"/tanks/{dated.tank}/day").text
