@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.surveys import changed, lattice
-from server.surveys.plan import Plan, light_of, scattered_at, straight_light_of
+from server.surveys.plan import Plan, scattered_at, straight_light_of
 
 Floats = NDArray[np.float64]
 
@@ -121,19 +121,16 @@ def of(plan: Plan) -> Response:
     tank = plan.tank
     nodes = lattice.over(tank.length_cm, tank.width_cm, tank.depth_cm)
     points = nodes.points
-    by_lamp = np.array([light_of(plan, lamp.emitters, points) for lamp in plan.lamps])
-    log_plan = log_ppfd(by_lamp.sum(axis=0))
+    by_lamp = np.array([straight_light_of(plan, lamp.emitters, points) for lamp in plan.lamps])
     scattered = scattered_at(plan, plan.emitters, points)
+    log_plan = log_ppfd(by_lamp.sum(axis=0) + scattered)
 
     def change(other: Plan) -> Floats:
-        return log_ppfd(other.ppfd(points)) - log_plan
-
-    def straight_change(other: Plan) -> Floats:
         straight = straight_light_of(other, other.emitters, points)
         return log_ppfd(straight + scattered) - log_plan
 
     shifts = _shifts(plan.beam_deg)
-    found = _linear(plan, by_lamp, change, straight_change)
+    found = _linear(plan, by_lamp, change)
     return Response(
         plan=plan,
         nodes=nodes,
@@ -150,15 +147,11 @@ def log_ppfd(ppfd: Floats) -> Floats:
     return np.asarray(np.log(np.maximum(ppfd, DARK_PPFD)), dtype=np.float64)
 
 
-def _linear(
-    plan: Plan,
-    by_lamp: Floats,
-    change: Callable[[Plan], Floats],
-    straight_change: Callable[[Plan], Floats],
-) -> dict[str, Floats]:
+def _linear(plan: Plan, by_lamp: Floats, change: Callable[[Plan], Floats]) -> dict[str, Floats]:
     """d ln PPFD per unit of everything that is treated as a straight line, by name.
 
-    Tint and walls leave scattered light as it is: working it out anew costs more than it tells.
+    Changes leave scattered light as it is, and lamps share in it as in the rest: working it out
+    anew costs more than it tells.
     """
     total = np.maximum(by_lamp.sum(axis=0), DARK_PPFD)
     found: dict[str, Floats] = {"output": np.ones(by_lamp.shape[1])}
@@ -166,11 +159,11 @@ def _linear(
         for number, light in enumerate(by_lamp):
             found[f"lamp {number}"] = light / total
     tinted = changed.with_absorption(plan, ABSORPTION_STEP_PER_M)
-    found["absorption"] = straight_change(tinted) / ABSORPTION_STEP_PER_M
+    found["absorption"] = change(tinted) / ABSORPTION_STEP_PER_M
     found["height"] = change(changed.with_height(plan, HEIGHT_STEP_CM)) / HEIGHT_STEP_CM
     for side in changed.clear_sides(plan):
         # per share of the wall's light that is lost, so that 1 is a wall gone dark
-        found[f"wall {side}"] = np.expm1(straight_change(changed.with_wall(plan, side, "black")))
+        found[f"wall {side}"] = np.expm1(change(changed.with_wall(plan, side, "black")))
     return found
 
 
