@@ -1,5 +1,6 @@
 """What a lamp's page shows: what it gives, its colours, its footprint, its shimmer."""
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
@@ -12,6 +13,7 @@ from server.optics.footprint import footprint
 from server.optics.lamp import lamp_emitters
 from server.optics.photometric_file import PhotometricFile
 from server.optics.shimmer import shimmer
+from server.optics.spectrum_shapes import READY_BY_KEY
 from server.optics.tank import Water
 from server.optics.tint import TINTS
 from server.web.filters import length, number, percent, ppfd, significant
@@ -205,9 +207,18 @@ def _channel(row: LampChannel) -> ChannelLine:
 
 
 def _light_words(spectrum: str) -> str:
-    if '"table"' in spectrum:
+    """What colours a channel has, in a word or two."""
+    record = json.loads(spectrum) if spectrum else {}
+    shape = record.get("shape")
+    if shape == "ready" and record.get("key") in READY_BY_KEY:
+        return READY_BY_KEY[record["key"]].name
+    if shape == "gaussian":
+        return f"one colour, {record['peak_nm']:g} nm, {record['width_nm']:g} nm wide"
+    if shape == "phosphor_white":
+        return f"white, {percent(record['blue_share'])} blue pump"
+    if shape == "table":
         return "measured table"
-    return "general shape" if spectrum else "general shape of the kind"
+    return "a mix" if spectrum else "the general colours of its kind"
 
 
 def _light(stated: Stated, asked: Asked) -> Light:

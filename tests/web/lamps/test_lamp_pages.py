@@ -172,7 +172,7 @@ def test_channels_are_added_changed_and_taken_away(ivo: TestClient, club: Databa
     assert [one.share for one in channels] == [0.6, 0.4]
     assert json.loads(channels[1].spectrum)["blue_share"] == 0.22
     page = ivo.get(f"/lamps/{lamp_id}").text
-    assert "60 %" in page and "60°" in page
+    assert "Royal blue LED" in page and "white, 22 % blue pump" in page and "60°" in page
     one = f"/lamps/{lamp_id}/channels/{channels[1].id}"
     form = ivo.get(one).text
     assert 'value="22"' in form
