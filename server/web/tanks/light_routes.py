@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
@@ -13,6 +13,7 @@ from server.db import light, measured, tanks
 from server.db.club_day import today as club_today
 from server.db.light import Hung, Stated
 from server.models import HungLamp, LampModel, Member, Setup, Tank
+from server.web.day.view import stay_view
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
 from server.web.tanks import light_form as reading
@@ -159,11 +160,12 @@ def _setup(
         tank_id = tank.id or 0
         current = tanks.current_setup(db, tank_id)
         is_current = current is not None and current.id == setup.id
-        past = setup.state == "hung" and not is_current
+        until = None if is_current or setup.state == "plan" else tanks.followed_on(db, setup)
+        last_day = None if until is None else max(setup.since, until - timedelta(days=1))
         rows = views.SetupRows(
             lit=measured.rows_of(db, tank, setup),
-            animals=tanks.animals_of(db, tank_id, on=setup.since if past else None),
-            until=tanks.followed_on(db, setup) if past else None,
+            animals=tanks.animals_of(db, tank_id, on=last_day),
+            until=until,
             is_current=is_current,
             sessions=tanks.session_counts(db, [setup_id]).get(setup_id, 0),
             today=club_today(db),
@@ -297,7 +299,8 @@ def _form(
         stood=stood,
         most=reading.MOST_LAMPS,
     )
-    return page(request, "tanks/light.html", view=view, status=422 if errors else 200)
+    early = stay_view(desk.current.since, desk.today) if desk.current and not desk.plan else None
+    return page(request, "tanks/light.html", view=view, early=early, status=422 if errors else 200)
 
 
 def _asked_state(request: Request) -> str:
