@@ -5,6 +5,7 @@ from urllib.parse import urlencode
 import pytest
 from fastapi.testclient import TestClient
 
+from server.places import SEED
 from tests.optics.published import FOLDER
 
 MADE = FOLDER / "synthetic_photometry"
@@ -179,3 +180,12 @@ def test_a_member_with_inches_reads_and_types_inches(as_member, cast, club) -> N
     answer = as_member(cast.ivo).get("/calculators/shimmer")
     assert answer.status_code == 200
     assert "height over the water, in" in answer.text
+
+
+def test_the_seeds_files_can_be_tried_as_its_readme_says(client: TestClient) -> None:
+    raw = (SEED / "reflector-bar.ies").read_bytes()
+    answer = client.post("/calculators/photometric-file", files={"file": ("r.ies", raw)})
+    assert "60° across the lamp and 100° along it" in answer.text
+    table = (SEED / "blue-led-spectrum.csv").read_text(encoding="utf-8")
+    query = urlencode({"value": "100", "unit": "ppfd", "light": "table", "table": table})
+    assert client.get(f"/calculators/light-units?{query}").status_code == 200
