@@ -10,6 +10,7 @@ from server.dose.groups import BY_KEY
 from server.models import Animal, MeasurementSession, Member, Setup, Tank
 from server.optics.field import planes
 from server.web import filters
+from server.web.measured import words
 from server.web.tanks import form as reading
 from server.web.tanks.charts import Charts, charts
 from server.web.tanks.judged import Judged, judge
@@ -231,7 +232,7 @@ def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankVi
     unit, animals, sessions = who.length_unit, rows.animals, rows.sessions
     setup, hung = (rows.lit.setup, rows.lit.hung) if rows.lit else (None, ())
     known = known_light(rows.lit, animals)
-    words = _answer(tank, known, own=tank.owner_id == who.id)
+    answer, do, do_address = _answer(tank, known, own=tank.owner_id == who.id)
     past = [one for one in rows.setups if one.state == "hung" and (not setup or one.id != setup.id)]
     plans = [one for one in rows.setups if one.state == "plan"] if tank.owner_id == who.id else []
     return TankView(
@@ -240,9 +241,9 @@ def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankVi
         own=tank.owner_id == who.id,
         keeper=keeper.name,
         aside=tank.archived_at is not None,
-        answer=words[0],
-        do=words[1],
-        do_address=words[2],
+        answer=answer,
+        do=do,
+        do_address=do_address,
         sure=known.sure,
         kind=known.kind,
         setup=None if setup is None else _setup_line(setup),
@@ -327,14 +328,12 @@ def _setup_line(setup: Setup) -> SetupLine:
 
 def _animal_line(one: Judged, unit: str) -> AnimalLine:
     animal = one.animal
-    where = (animal.x_cm, animal.y_cm, animal.depth_cm)
-    across, along, down = (filters.length_number(value, unit) for value in where)
     return AnimalLine(
         id=animal.id or 0,
         letter=one.letter,
         name=animal.name,
         group=light_group(animal.group),
-        place=f"{across} left, {along} front, {down} {unit} deep",
+        place=words.place((animal.x_cm, animal.y_cm, animal.depth_cm), unit),
         wants=one.range_words,
         gets="–" if one.ppfd is None else filters.ppfd(one.ppfd),
         verdict=one.verdict,
