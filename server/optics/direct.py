@@ -6,8 +6,10 @@ is lost; and it pays each wall's reflectance at cos = sin θ′ |cos φ| for lef
 sin θ′ |sin φ| for front and back.
 """
 
-from collections.abc import Iterator
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -21,6 +23,9 @@ from server.optics.walls import MAX_IMAGES, Fold, folds_across, folds_along, loo
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Entries = NDArray[np.intp]
+Ways = tuple[tuple[float, float], tuple[float, float]]
+"""One number for each axis (x, y) and side (low, high)."""
+
 Receiver = Literal["level", "wall_x", "wall_y"]
 """Which way the receiving face looks: up, or across the tank along x or y."""
 
@@ -49,25 +54,38 @@ class _Scene:
     def places(self) -> tuple[Floats, Floats]:
         return self.sources.x_cm, self.sources.y_cm
 
-    def furthest(self, axis: int, side: int) -> float:
-        """Longest way above the water along one axis to the low (−1) or high (+1) rim [cm]."""
-        place, extent = self.places[axis], self.extents[axis]
-        way = float(place.max()) if side < 0 else extent - float(place.min())
-        return max(way, 0.0) + self.sources.piece_cm[axis] / 2.0
+    @cached_property
+    def furthest(self) -> Ways:
+        """Longest way above the water along each axis to its low and high rim [cm]."""
+        found = []
+        for place, extent, piece in zip(
+            self.places, self.extents, self.sources.piece_cm, strict=True
+        ):
+            ways = float(place.max()), extent - float(place.min())
+            found.append((max(ways[0], 0.0) + piece / 2.0, max(ways[1], 0.0) + piece / 2.0))
+        return found[0], found[1]
 
-    def sine(self, axis: int, side: int) -> float:
-        """Greatest sin θ′ |cos φ| that light can have towards a side.
+    @cached_property
+    def sines(self) -> Ways:
+        """Greatest sin θ′ |cos φ| that light can have along each axis towards each side.
 
         Along an axis a ray covers H tan θ |cos φ| above the water. Entering inside the rim that
         is at most the way to the rim, and sin θ′ |cos φ| is then greatest for |cos φ| = 1.
         """
-        way = self.furthest(axis, side)
-        return way / float(np.hypot(way, self.sources.height_cm)) / self.water.refractive_index
+        height, n = self.sources.height_cm, self.water.refractive_index
+        return _each(self.furthest, lambda way: way / math.hypot(way, height) / n)
 
-    def sideways(self, axis: int, side: int) -> float:
-        """Furthest that light goes under water towards a side [cm]."""
-        sine = self.sine(axis, side)
-        return self.depth_cm * sine / float(np.sqrt(max(1.0 - sine**2, 1e-6)))
+    @cached_property
+    def sideways(self) -> Ways:
+        """Furthest that light goes under water along each axis towards each side [cm]."""
+        return _each(
+            self.sines, lambda sine: self.depth_cm * sine / math.sqrt(max(1.0 - sine**2, 1e-6))
+        )
+
+
+def _each(ways: Ways, change: Callable[[float], float]) -> Ways:
+    (left, right), (front, back) = ways
+    return (change(left), change(right)), (change(front), change(back))
 
 
 def light_on_grid(
@@ -143,8 +161,8 @@ def _single(values: Floats) -> Singles:
 def _images(scene: _Scene) -> Iterator[tuple[Fold, Fold]]:
     """Every imagined tank that light from these sources can reach."""
     most = [
-        int(np.ceil((max(scene.sideways(axis, -1), scene.sideways(axis, 1)) + 1e-6) / extent))
-        for axis, extent in enumerate(scene.extents)
+        math.ceil((max(sideways) + 1e-6) / extent)
+        for sideways, extent in zip(scene.sideways, scene.extents, strict=True)
     ]
     for fold_x in folds_across(scene.tank, most[0]):
         for fold_y in folds_along(scene.tank, most[1]):
@@ -153,8 +171,9 @@ def _images(scene: _Scene) -> Iterator[tuple[Fold, Fold]]:
 
 def _within_reach(scene: _Scene, axis: int, placed: Floats) -> slice:
     """The targets whose images lie near enough to the real tank for light to reach: one stretch."""
-    low = -scene.sideways(axis, -1) - scene.cell_cm[axis]
-    high = scene.extents[axis] + scene.sideways(axis, 1) + scene.cell_cm[axis]
+    to_low, to_high = scene.sideways[axis]
+    low = -to_low - scene.cell_cm[axis]
+    high = scene.extents[axis] + to_high + scene.cell_cm[axis]
     near = np.flatnonzero((placed >= low) & (placed <= high))
     return slice(int(near[0]), int(near[-1]) + 1) if near.size else slice(0, 0)
 
@@ -167,11 +186,10 @@ def _tables(
         receiver="level",
     )  # fmt: skip
     spans = [
-        max(
-            scene.furthest(axis, side) + min(scene.sideways(axis, side), MAX_IMAGES * extent)
-            for side in (-1, 1)
+        max(f + min(aside, MAX_IMAGES * extent) for f, aside in zip(ways, sideways, strict=True))
+        for ways, sideways, extent in zip(
+            scene.furthest, scene.sideways, scene.extents, strict=True
         )
-        for axis, extent in enumerate(scene.extents)
     ]
     variances = _variances(scene)
     return kernel(
@@ -291,8 +309,7 @@ def _pay_walls(
     if fold.bounces == 0:
         return
     n = scene.water.refractive_index
-    steepest = max(scene.sine(axis, -1), scene.sine(axis, 1))
-    if n > 1.0 and steepest < np.sqrt(1.0 - 1.0 / n**2) - 1e-3:
+    if n > 1.0 and max(scene.sines[axis]) < math.sqrt(1.0 - 1.0 / n**2) - 1e-3:
         return
     cosine = tables.sine_over_r.take(index)
     cosine *= np.abs(apart)

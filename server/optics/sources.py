@@ -7,7 +7,7 @@ both enter the light exactly to second order, so the pieces need not be tiny.
 """
 
 from collections import defaultdict
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -95,10 +95,11 @@ def _points(
     tank: Tank, alike: Sequence[Emitter], size: tuple[float, float], width_cm: float
 ) -> tuple[Floats, tuple[float, float]]:
     """Rows x, y, flux of the pieces of emitters of one size, and the pieces' extent."""
-    longest = _longest(tank, alike, width_cm)
+    lamps = np.array([(one.x_cm, one.y_cm, one.ppf_umol_s) for one in alike], dtype=np.float64)
+    longest = _longest(tank, lamps, size, width_cm)
     counts = _counts(size, longest)
     cut = (size[0] / counts[0], size[1] / counts[1])
-    rows = np.array([row for emitter in alike for row in _pieces(emitter, counts[0], counts[1])])
+    rows = lamps if counts == (1, 1) else _cut(lamps, size, counts)
     points = rows[np.lexsort((rows[:, 1], rows[:, 0]))].T
     if max(size) > 0.0 or len(alike) < 2:
         return points, cut
@@ -112,15 +113,20 @@ def pieces_at_most(
     total = 0
     for one in emitters:
         width = peak_width_cm(beam_of(one), height_cm=one.height_cm, depth_cm=depth_cm, water=water)
-        counts = _counts(one.size_cm, _longest(tank, [one], width))
+        lamp = np.array([(one.x_cm, one.y_cm, one.ppf_umol_s)], dtype=np.float64)
+        counts = _counts(one.size_cm, _longest(tank, lamp, one.size_cm, width))
         total += counts[0] * counts[1]
     return total
 
 
-def _longest(tank: Tank, alike: Sequence[Emitter], width_cm: float) -> float:
-    to_rim = max(0.0, min(_way_to_rim(tank, emitter) for emitter in alike))
+def _longest(tank: Tank, lamps: Floats, size: tuple[float, float], width_cm: float) -> float:
+    """Longest piece [cm] for lamps (rows x, y, flux); shorter where one is near the rim."""
+    to_rim = min(
+        float(np.minimum(lamps[:, axis], extent - lamps[:, axis]).min()) - size[axis] / 2.0
+        for axis, extent in enumerate((tank.length_cm, tank.width_cm))
+    )
     low, high = _PIECE[0] * width_cm, _PIECE[1] * width_cm
-    return max(0.25, min(low + to_rim / 2.0, high))
+    return max(0.25, min(low + max(to_rim, 0.0) / 2.0, high))
 
 
 def _counts(size: tuple[float, float], longest_cm: float) -> tuple[int, int]:
@@ -128,23 +134,17 @@ def _counts(size: tuple[float, float], longest_cm: float) -> tuple[int, int]:
     return counts[0], counts[1]
 
 
-def _way_to_rim(tank: Tank, emitter: Emitter) -> float:
-    """Distance from the emitter's edge to the nearest side; negative where it hangs over it."""
-    places = (emitter.x_cm, tank.length_cm), (emitter.y_cm, tank.width_cm)
-    return min(
-        min(place, extent - place) - size / 2.0
-        for size, (place, extent) in zip(emitter.size_cm, places, strict=True)
+def _cut(lamps: Floats, size: tuple[float, float], counts: tuple[int, int]) -> Floats:
+    """Every lamp as counts[0] × counts[1] pieces of equal flux."""
+    along, across = (
+        ((np.arange(count) + 0.5) / count - 0.5) * extent
+        for count, extent in zip(counts, size, strict=True)
     )
-
-
-def _pieces(emitter: Emitter, along_x: int, along_y: int) -> Iterator[tuple[float, float, float]]:
-    long, wide = emitter.size_cm
-    flux = emitter.ppf_umol_s / (along_x * along_y)
-    for i in range(along_x):
-        for j in range(along_y):
-            x = emitter.x_cm + ((i + 0.5) / along_x - 0.5) * long
-            y = emitter.y_cm + ((j + 0.5) / along_y - 0.5) * wide
-            yield x, y, flux
+    steps = np.stack(np.meshgrid(along, across, indexing="ij"), axis=-1).reshape(-1, 2)
+    rows = np.repeat(lamps, len(steps), axis=0)
+    rows[:, :2] += np.tile(steps, (len(lamps), 1))
+    rows[:, 2] /= len(steps)
+    return rows
 
 
 def gathered(points: Floats, longest_cm: float) -> tuple[Floats, tuple[float, float]]:
