@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from starlette.datastructures import QueryParams
 
 from server.models import LampModel, Member
-from server.optics.lamp import LIMITS
 from server.optics.shimmer import Ripple
 from server.optics.tint import TINTS
 from server.web.light.light_form import typed_in
 from server.web.tanks.typed import Refused, TypedIn, shown_length
 
 USUAL_HEIGHT_CM = 25.0
+HEIGHT_LIMITS_CM = (0.1, 200.0)
 _RIPPLE_HEIGHT = 0.05
 """Height of the shown ripple as a part of its length: gentle waves under a return pump."""
 
@@ -39,7 +39,7 @@ def read_asked(query: QueryParams, who: Member, lamp: LampModel) -> Asked | Refu
         "ripple": shown_length(8.0, unit),
     }
     typed = typed_in(query, who, defaults)
-    height = _length(typed, "height", LIMITS["height_cm"], usual)
+    height = _length(typed, "height", HEIGHT_LIMITS_CM, usual)
     depth = _length(typed, "depth", (1.0, 250.0), 30.0)
     water = typed.choice("water", TINTS, otherwise="usual")
     ripple = _length(typed, "ripple", (0.5, 500.0), 8.0)

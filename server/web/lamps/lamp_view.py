@@ -12,7 +12,7 @@ from server.optics.emitters import Emitter
 from server.optics.footprint import footprint
 from server.optics.lamp import lamp_emitters
 from server.optics.photometric_file import PhotometricFile
-from server.optics.shimmer import shimmer
+from server.optics.shimmer import Shimmer, shimmer
 from server.optics.spectrum_shapes import READY_BY_KEY
 from server.optics.tank import Water
 from server.optics.tint import TINTS
@@ -29,6 +29,7 @@ from server.web.tanks.typed import Refused, shown_length
 
 _DIRECTIONS = 8
 _MOST_DRAWN = 4
+_NOTHING_UNDER = "No light of this lamp falls right under it, so nothing dances there."
 
 
 @dataclass(frozen=True)
@@ -231,14 +232,7 @@ def _light(stated: Stated, asked: Asked) -> Light:
     channels = lamp.working_channels
     shares = sum(one.share for one in channels)
     parts = [(one.name, one.spectrum, one.share / shares) for one in channels]
-    found = shimmer(
-        emitters,
-        x_cm=0.0,
-        y_cm=0.0,
-        depth_cm=asked.depth_cm,
-        ripple=asked.ripple,
-        directions=_DIRECTIONS,
-    )
+    found = _shimmer(emitters, asked)
     return Light(
         under=_under(emitters, stated, asked),
         spectrum=told(
@@ -249,11 +243,28 @@ def _light(stated: Stated, asked: Asked) -> Light:
             unit=asked.unit,
             parts=parts if 1 < len(parts) <= _MOST_DRAWN else (),
         ),
-        shimmer=shimmer_view.answer(found),
-        shimmer_facts=shimmer_view.facts(found, asked.ripple, lamp.layout, asked.unit),
+        shimmer=_NOTHING_UNDER if found is None else shimmer_view.answer(found),
+        shimmer_facts=()
+        if found is None
+        else shimmer_view.facts(found, asked.ripple, lamp.layout, asked.unit),
         shimmer_address=_shimmer_address(stated.row, asked),
         water=asked.water,
     )
+
+
+def _shimmer(emitters: Sequence[Emitter], asked: Asked) -> Shimmer | None:
+    """Shimmer right under the lamp; None where its table sends nothing straight down."""
+    try:
+        return shimmer(
+            emitters,
+            x_cm=0.0,
+            y_cm=0.0,
+            depth_cm=asked.depth_cm,
+            ripple=asked.ripple,
+            directions=_DIRECTIONS,
+        )
+    except ValueError:
+        return None
 
 
 def _under(

@@ -59,7 +59,8 @@ def shimmer(request: Request, who: Visitor) -> Response:
     if isinstance(typed, Refused):
         view = shimmer_view.refused_view(typed, _unit(who))
         return page(request, "light/shimmer.html", view=view, status=422)
-    return page(request, "light/shimmer.html", view=shimmer_view.shimmer_view(typed))
+    view = shimmer_view.shimmer_view(typed)
+    return page(request, "light/shimmer.html", view=view, status=422 if view.errors else 200)
 
 
 @router.get("/calculators/photometric-file")

@@ -59,7 +59,11 @@ def refused_view(refused: Refused, unit: str) -> ShimmerView:
 def shimmer_view(typed: ShimmerTyped) -> ShimmerView:
     """The answer for a lamp and a ripple that were understood."""
     hung = lambda height_cm: layout_emitters(typed.layout, typed.beam_deg, height_cm)  # noqa: E731 - one line names what the chart and the answer share
-    found = _at(hung(typed.height_cm), typed)
+    try:
+        found = _at(hung(typed.height_cm), typed)
+    except ValueError:
+        words = "No light of this lamp reaches that place; look nearer to its middle."
+        return refused_view(Refused(typed.values, {"aside_x": words}), typed.unit)
     curve = _curve(hung, typed)
     return ShimmerView(
         typed.values,
@@ -114,7 +118,15 @@ Curve = list[tuple[float, float]]
 def _curve(hung: Callable[[float], tuple[Emitter, ...]], typed: ShimmerTyped) -> Curve:
     low, high = min(10.0, typed.height_cm), max(60.0, 1.3 * typed.height_cm)
     heights = [low + (high - low) * k / (_HEIGHTS - 1) for k in range(_HEIGHTS)]
-    return [(height, _at(hung(height), typed).survives) for height in heights]
+    return [(height, _left(hung(height), typed)) for height in heights]
+
+
+def _left(emitters: tuple[Emitter, ...], typed: ShimmerTyped) -> float:
+    """Share that is left; none where no light arrives."""
+    try:
+        return _at(emitters, typed).survives
+    except ValueError:
+        return 0.0
 
 
 def _do(found: Shimmer, curve: Curve, typed: ShimmerTyped) -> str:

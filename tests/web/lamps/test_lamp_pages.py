@@ -290,6 +290,17 @@ def test_a_lamp_turned_upside_down_is_not_kept(ivo: TestClient) -> None:
     assert answer.status_code == 422 and "upwards" in answer.text
 
 
+def test_a_lamp_that_shines_in_a_ring_has_a_page_too(ivo: TestClient) -> None:
+    lamp_id = added(ivo, layout="point")
+    ring = "IES:LM-63-2019\n[TEST] made up\nTILT=NONE\n1 -1 1 5 1 1 2 0 0 0\n1 1 50\n"
+    ring += "0 30 45 60 90\n0\n0 0 100 0 0\n"
+    address = f"/lamps/{lamp_id}/photometric-file"
+    assert ivo.post(address, files={"file": ("ring.ies", ring.encode())}).status_code == 303
+    page = ivo.get(f"/lamps/{lamp_id}")
+    assert page.status_code == 200
+    assert "nothing dances there" in page.text
+
+
 def test_stewards_merge_doubles_and_setups_follow(
     ivo: TestClient,
     tess: TestClient,

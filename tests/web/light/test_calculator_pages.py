@@ -108,6 +108,10 @@ def test_shimmer_answers_in_a_word(client: TestClient, query: str, word: str) ->
             "Ripples this steep break",
         ),
         (
+            "shimmer?layout=point&beam=5&height=25&depth=30&ripple=8&ripple_height=0.4&aside_x=400",
+            "No light of this lamp reaches that place",
+        ),
+        (
             "shimmer?layout=grid&count_x=60&count_y=40&pitch_x=1&pitch_y=1&beam=90&height=25"
             "&depth=30&ripple=8&ripple_height=0.4",
             "At most 400 emitters",
