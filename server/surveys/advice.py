@@ -24,6 +24,7 @@ Floats = NDArray[np.float64]
 
 POWERS = tuple(p / 100 for p in range(5, 101, 1))
 LEAST_TURN = 0.02
+FURTHEST_MOVE_CM = 25.0  # an animal moved further would need rock that may not be there
 HEIGHT_STEP_CM = 3.0
 PLACE_STEPS_CM = (-15.0, -7.0, 7.0, 15.0)
 HEIGHTS_TRIED = 6
@@ -291,6 +292,8 @@ def _animal_changes(
         if not fits.size:
             continue
         away = np.linalg.norm(grid[fits] - points_of([animal]), axis=1)
+        if float(away.min()) > FURTHEST_MOVE_CM:
+            continue
         place = np.round(grid[fits[int(np.argmin(away))]])
         yield _moved_animal(found, animals, number, place)
 

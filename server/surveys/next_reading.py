@@ -131,7 +131,7 @@ def _verdict(
 ) -> tuple[bool, str]:
     """Whether it is worth it, and the reason in a sentence."""
     where = places.in_words(found.plan.tank, place)
-    percent = f"{100 * narrows:.0f} %"
+    percent = f"{100 * narrows:.0f}\u00a0%"
     if animals:
         return _about_animals(found, place, narrows, animals, where, percent)
     if found.used and (narrows < WORTH / 2 or doubt * Z80 < CLOSE_ENOUGH / 2):

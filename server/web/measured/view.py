@@ -165,9 +165,9 @@ def verdict_page(of: Subject) -> VerdictView:
         measured=found.measured,
         answer=words.answer(judged),
         told=words.told(judged),
-        do=words.do(best, judged, lamps, unit),
+        do=words.do(best, judged, lamps, unit, measured=found.measured),
         try_address=_try(of, best),
-        brighter=best is not None and best.helps and _brighter(best),
+        brighter=found.measured and best is not None and best.helps and _brighter(best),
         sure=_sure(of, judged),
         next_words=words.next_words(following, unit),
         next_address=_next_address(of, following),
@@ -296,6 +296,8 @@ def _brighter(best: Advice) -> bool:
 def _try(of: Subject, best: Advice | None) -> str:
     """The plan page with the change tried; empty where it moves an animal or nothing helps."""
     if best is None or not best.helps or best.change.kind is Kind.ANIMAL_PLACE:
+        return ""
+    if not of.found.measured:
         return ""
     setup = of.found.rows.setup
     values = {"setup": str(setup.id), "unit": of.unit} | _typed_change(of, best.change)

@@ -63,10 +63,19 @@ def range_words(one: Judged) -> str:
     return f"{filters.ppfd(one.animal.low_ppfd)}–{filters.ppfd(one.animal.high_ppfd)}"
 
 
-def do(best: Advice | None, judged: Sequence[Judged], lamps: Sequence[str], unit: str) -> str:
-    """What to do, in one sentence."""
+def do(
+    best: Advice | None,
+    judged: Sequence[Judged],
+    lamps: Sequence[str],
+    unit: str,
+    *,
+    measured: bool,
+) -> str:
+    """What to do, in one sentence. Nothing is to be changed on the word of a plan alone."""
     if best is None or not judged:
         return ""
+    if not measured:
+        return "Measure before you change anything."
     if best.helps:
         after = best.in_range_after
         whole = after == len(judged)
