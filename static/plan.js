@@ -9,13 +9,12 @@
   const desk = window.matchMedia("(min-width: 74rem)");
   const PATIENCE = 180; // ms without a move before the fine drawing is asked for
   const AT_ONCE = 2;
-  const STALE = 1500; // ms after which an answer nobody waits for any more is given up
 
   let wanted = null; // the newest drawing asked for and not yet sent
   let count = 0; // drawings asked for so far
   let shown = 0; // number of the newest one on the page
   let settle = 0;
-  const flying = new Map(); // on their way: number -> {control, since}
+  const flying = new Map(); // on their way: number -> what aborts it
 
   const numberOf = (text) => Number(String(text).trim().replace(",", ".").replace("\u2212", "-"));
 
@@ -34,7 +33,7 @@
     const answer = new DOMParser().parseFromString(words, "text/html");
     for (const part of answer.querySelectorAll("[data-part]")) {
       const old = document.querySelector(`[data-part="${part.dataset.part}"]`);
-      if (old) old.replaceWith(document.adoptNode(part));
+      if (old && !old.isEqualNode(part)) old.replaceWith(document.adoptNode(part));
     }
   }
 
@@ -45,7 +44,7 @@
     const number = ++count;
     const control = new AbortController();
     wanted = null;
-    flying.set(number, { control, since: performance.now() });
+    flying.set(number, control);
     try {
       const answer = await fetch(`${form.dataset.drawn}?${asked.fields}`, {
         signal: control.signal,
@@ -55,6 +54,7 @@
       if (words && number > shown) {
         shown = number;
         put(words);
+        dropStale();
         document.documentElement.dataset.redraws = String(shown);
         if (!asked.draft) settled(asked.address);
       }
@@ -65,9 +65,10 @@
     send();
   }
 
+  // An answer older than what is on the page is of no use to anybody.
   function dropStale() {
-    for (const { control, since } of flying.values()) {
-      if (performance.now() - since > STALE) control.abort();
+    for (const [number, control] of flying) {
+      if (number < shown) control.abort();
     }
   }
 
@@ -80,7 +81,6 @@
 
   function redraw() {
     wanted = query(true);
-    dropStale();
     window.clearTimeout(settle);
     settle = window.setTimeout(() => {
       wanted = query(false);
@@ -114,6 +114,9 @@
       redraw();
     });
   }
+
+  const focus = document.getElementById("focus");
+  if (focus) focus.addEventListener("change", redraw);
 
   // The other size of drawing is not kept up while it is hidden.
   desk.addEventListener("change", redraw);

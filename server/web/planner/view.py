@@ -58,8 +58,6 @@ class LampControl:
     height: Slide
     power: Slide
     place: tuple[Slide, Slide]
-    moved: bool
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -90,6 +88,9 @@ class Drawn:
     wide: Drawings | None
     narrow: Drawings | None
     rows: tuple[AnimalRow, ...]
+    cautions: tuple[tuple[str, ...], ...]
+    back_address: str
+    legend: legend.Legend | None
     focus_words: str
     change_words: str
     change_wide: TankView | None
@@ -107,8 +108,6 @@ class PlanView:
     setup_words: str
     unit: str
     action: str
-    back_address: str
-    changed: bool
     drawn: Drawn
     lamps: tuple[LampControl, ...]
     lift: Slide
@@ -116,7 +115,6 @@ class PlanView:
     cuts: tuple[Slide, Slide]
     focus: str
     focus_options: tuple[tuple[str, str], ...]
-    legend: legend.Legend
     facts: tuple[tuple[str, str], ...]
     errors: dict[str, str]
     keep_name: str
@@ -250,6 +248,12 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
         wide=draw.wide(picture) if "wide" in sizes else None,
         narrow=draw.narrow(picture) if "narrow" in sizes else None,
         rows=_rows(seen, asked.unit),
+        cautions=tuple(
+            _cautions(of, hung, place, asked.unit)
+            for hung, place in zip(of.hung, asked.lamps, strict=True)
+        ),
+        back_address=_plain_address(of) if asked.changed else "",
+        legend=_legend() if asked.focus is None else None,
         focus_words=_focus_words(asked),
         change_words="" if difference is None else _change_words(difference, asked),
         change_wide=changes.get("wide"),
@@ -295,6 +299,10 @@ def _sure(of: Subject, seen: Seen, asked: WhatIf) -> str:
     count = filters.count(len(of.measured.map.used), "reading")
     beyond = ", and less so the further you go from how it hangs" if asked.changed else ""
     return f"Sure to about {filters.number(100 * width)} %, from {count} on {when}{beyond}."
+
+
+def _legend() -> legend.Legend:
+    return legend.legend(chart_levels.PPFD, width=300.0, title="PPFD, µmol m⁻² s⁻¹")
 
 
 def _places(of: Subject) -> light.Places:
@@ -452,8 +460,6 @@ def plan_page(of: Subject, asked: WhatIf) -> PlanView:
         setup_words=_setup_words(of),
         unit=asked.unit,
         action=f"/tanks/{of.tank.id}/plan",
-        back_address=_plain_address(of),
-        changed=asked.changed,
         drawn=drawn(of, asked, sizes=("wide", "narrow"), draft=False),
         lamps=tuple(_control(of, asked, n) for n in range(len(of.hung))),
         lift=_slide(asked, "lift", "Raise all lamps by", -20.0, 20.0),
@@ -467,7 +473,6 @@ def plan_page(of: Subject, asked: WhatIf) -> PlanView:
             ("", "the light, in PPFD"),
             *((str(a.id), f"where {a.name} could live") for a in of.animals),
         ),
-        legend=legend.legend(chart_levels.PPFD, width=300.0, title="PPFD, µmol m⁻² s⁻¹"),
         facts=_facts(of, asked),
         errors=asked.errors,
         keep_name=asked.values.get("name", ""),
@@ -522,8 +527,6 @@ def _control(of: Subject, asked: WhatIf, n: int) -> LampControl:
             _slide(asked, f"x{n}", "Middle, from the left wall", 0.0, of.tank.length_cm),
             _slide(asked, f"y{n}", "Middle, from the front wall", 0.0, of.tank.width_cm),
         ),
-        moved=place != asked.hung[n],
-        cautions=_cautions(of, hung, place, asked.unit),
     )
 
 
