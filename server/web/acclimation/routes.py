@@ -91,7 +91,7 @@ def way_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         return _way(request, who, seen)
     desk = _desk(club, who, tank_id)
     if desk.tank.owner_id != who.id:
-        raise NotFound("No way up is planned for this tank.")
+        return page(request, "acclimation/none.html", view=desk.tank)
     return _form(request, who, desk, _first_values(desk, who, _asked(request)), {})
 
 

@@ -19,6 +19,7 @@ LOW_WORDS: dict[Low, str] = {
     "near": "barely enough",
     "enough": "clears the low-light threshold",
 }
+IN_SHADE = "lives in shade; the threshold does not speak for it"
 NOTABLE_RISE = 1.2
 
 
@@ -71,7 +72,7 @@ def _dose(now: Lit, place: int, before: Lit | None) -> AnimalDose:
         dli=significant(dli),
         dli_value=dli,
         low=low,
-        low_words=LOW_WORDS[low],
+        low_words=IN_SHADE if group.key == "shade" else LOW_WORDS[low],
         feeding=_hours(now, place, animal.compensation_ppfd, group, "compensation"),
         saturated=_hours(now, place, animal.saturation_ppfd, group, "saturation"),
         photosynthesis=_photosynthesis(now, place, animal, group),

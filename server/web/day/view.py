@@ -11,7 +11,7 @@ from server.db.light import Hung
 from server.db.moments import Moment
 from server.dose.chores import Due
 from server.dose.clock import clock_changes
-from server.dose.control import KIND_NAMES, together
+from server.dose.control import KIND_NAMES, apart, together
 from server.dose.day import Course, course, faint_hours, lit_hours, longest_dark_hours
 from server.dose.setpoints import set_points, switch_times
 from server.dose.shapes import Viewing, seen_hours
@@ -169,7 +169,7 @@ def day_page(
     return replace(
         shell,
         answer=_answer(lamp, doses),
-        do=_do(doses, lamp),
+        do=_do(doses, lamp, now.changed_on, today),
         sure=sure_words(now),
         charts=percent_charts(now.hung, walls, now.control, who.clock),
         lamps=lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock),
@@ -208,7 +208,7 @@ def _answer(lamp: Course, doses: Sequence[AnimalDose]) -> str:
     return f"{words}."
 
 
-def _do(doses: Sequence[AnimalDose], lamp: Course) -> str:
+def _do(doses: Sequence[AnimalDose], lamp: Course, changed_on: date | None, today: date) -> str:
     dim = [one for one in doses if one.low in ("dark", "low") and not one.shade]
     if dim:
         names = ", ".join(one.name for one in dim[:3])
@@ -220,6 +220,8 @@ def _do(doses: Sequence[AnimalDose], lamp: Course) -> str:
         return "Reach this light slowly: plan the way up."
     if longest_dark_hours(lamp) < DARK_HOURS:
         return "Give the tank a dark night of at least 8 hours."
+    if changed_on is not None and today >= staying(changed_on=changed_on, today=today).judge_from:
+        return "Left alone long enough to be judged: measure again, and compare with last time."
     return "Leave it alone: it can be judged only after months."
 
 
@@ -307,7 +309,7 @@ def percent_charts(
     able = lamps[0].fit.groups
     wanted = together(lamps[0].wanted)
     others: list[tuple[str, Course]] = []
-    if any(lamp.fit.lost for lamp in lamps):
+    if apart(wanted, together(able)) > 0.5:
         others.append(("wanted", wanted))
     if len(able) > 1:
         others += [(group.name, course(group.day, peak_ppfd=100)) for group in able[:3]]

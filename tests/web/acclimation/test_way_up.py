@@ -273,6 +273,7 @@ def test_a_tank_without_day_or_animals_is_told_what_is_missing(ivo: TestClient, 
 def test_strangers_see_no_plan_and_move_nothing(
     tess: TestClient, ivo: TestClient, dated: Reef, brighter: int
 ) -> None:
+    assert "No way up is under way" in tess.get(_address(dated)).text
     keep_plan(ivo, dated.tank, brighter)
     assert tess.get(_address(dated)).status_code == 200
     assert "Anything pale" not in tess.get(_address(dated)).text
