@@ -37,7 +37,12 @@ def locked(db: Session, meter_id: int) -> Meter | None:
 
 
 def book_of(db: Session, meter: Meter, *, today: date) -> Book:
-    """The meter's book as the rules want it: what is live, and the half year that counts."""
+    """The meter's book as the rules want it: what is live, and the half year that counts.
+
+    Rows that this session saw before the meter was locked are read anew: on PostgreSQL
+    somebody may have changed them while it waited for the lock.
+    """
+    anew = {"populate_existing": True}
     loans = db.exec(
         select(Loan).where(
             Loan.meter_id == meter.id,
@@ -46,16 +51,20 @@ def book_of(db: Session, meter: Meter, *, today: date) -> Book:
                 (col(Loan.state) == LoanState.ENDED)
                 & (col(Loan.last_day) >= today - timedelta(days=_KEPT_DAYS)),
             ),
-        )
+        ),
+        execution_options=anew,
     ).all()
     asked = {loan.request_id for loan in loans if loan.request_id is not None}
     requests = db.exec(
         select(LoanRequest).where(
             LoanRequest.meter_id == meter.id,
             or_(LoanRequest.state == RequestState.OPEN, col(LoanRequest.id).in_(asked)),
-        )
+        ),
+        execution_options=anew,
     ).all()
-    rests = db.exec(select(MeterRest).where(MeterRest.meter_id == meter.id)).all()
+    rests = db.exec(
+        select(MeterRest).where(MeterRest.meter_id == meter.id), execution_options=anew
+    ).all()
     return Book(
         meter_name=meter.name,
         loans=tuple(loan_from(row) for row in loans),

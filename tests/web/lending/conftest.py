@@ -13,9 +13,37 @@ from pathlib import Path
 import psycopg
 import pytest
 
-from server.db import meters
-from server.db.engine import Database
+from server.db import members, meters, schema
+from server.db.engine import DATABASE_FILE, Database, open_database
 from server.models import Meter
+from server.settings import Settings
+from tests.conftest import CAST
+
+LONG = os.environ.get("UNDERLAMP_LONG") == "1"
+
+
+@pytest.fixture(
+    params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)]
+    if LONG
+    else ["sqlite"]
+)
+def club(
+    request: pytest.FixtureRequest, settings: Settings, filled_file: Path
+) -> Iterator[Database]:
+    """The club with its cast; the long form runs every page on PostgreSQL as well."""
+    settings.data.mkdir()
+    if request.param == "sqlite":
+        shutil.copyfile(filled_file, settings.data / DATABASE_FILE)
+        opened = open_database(data=settings.data)
+    else:
+        opened = open_database(data=settings.data, url=request.getfixturevalue("postgresql"))
+        schema.migrate(opened)
+        with opened.write() as db:
+            members.make_club(db, name="Test Reef Club", time_zone="Europe/Lisbon")
+            for name, email, role in CAST:
+                members.add_member(db, name=name, email=email, password_hash="-", role=role)
+    yield opened
+    opened.close()
 
 
 @pytest.fixture
