@@ -225,8 +225,15 @@ class EntryPage {
       return null;
     }
     this.local.push(entry);
-    if (navigator.storage && navigator.storage.persist) navigator.storage.persist();
+    this.askToStay();
     return entry;
+  }
+
+  // Asks the browser, once, not to clear this list when the phone runs short of room.
+  async askToStay() {
+    if (this.asked || !navigator.storage || !navigator.storage.persist) return;
+    this.asked = true;
+    if (!(await navigator.storage.persisted())) await navigator.storage.persist();
   }
 
   async skip() {

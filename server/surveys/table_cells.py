@@ -35,7 +35,7 @@ class Cells:
                 raise NotANumber(f"{role} “{shown(text)}”: “{shown(written)}” is no unit of length")
             unit = named
         unit = unit or self.how.length_unit
-        cm = float(value if unit == "cm" else EXACT.multiply(value, CM_PER[unit]))
+        cm = float(value if unit == "cm" else EXACT.multiply(value, CM_PER[unit])) + 0.0
         self._refuse_outside(role, cm, text)
         return cm
 
@@ -47,7 +47,7 @@ class Cells:
             if named is None:
                 raise NotANumber(f"light “{shown(text)}”: “{shown(written)}” is no unit of light")
             unit = named
-        ppfd = float(value if unit in ("", "µmol") else self._from_lux(value, unit))
+        ppfd = float(value if unit in ("", "µmol") else self._from_lux(value, unit)) + 0.0  # no −0
         if ppfd < 0:
             raise NotANumber(f"light “{shown(text)}” is below zero")
         if ppfd > MAX_PPFD:
