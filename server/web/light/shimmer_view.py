@@ -15,11 +15,6 @@ from server.web.tanks.typed import Refused
 WIDE, NARROW, HEIGHT = 720.0, 340.0, 240.0
 _HEIGHTS = 13
 _DIRECTIONS = 8
-_WORDS = {
-    "strong": "a strong shimmer",
-    "soft": "a soft shimmer",
-    "washed out": "a shimmer that is washed out",
-}
 _NEXT = {"washed out": ("soft", SOFT), "soft": ("strong", STRONG)}
 SURE = (
     "Worked out for one ripple at a time and for light straight from the lamp. Real surfaces carry "
@@ -80,7 +75,7 @@ def shimmer_view(typed: ShimmerTyped) -> ShimmerView:
 
 def answer(found: Shimmer) -> str:
     """The one sentence, used on lamps' pages too."""
-    return f"{percent(found.survives)} of the dance is left: {_WORDS[found.word]}."
+    return f"{percent(found.survives)} of a small lamp's shimmer is left: {found.word}."
 
 
 def layout_emitters(layout: Layout, beam_deg: float, height_cm: float) -> tuple[Emitter, ...]:
@@ -92,7 +87,7 @@ def layout_emitters(layout: Layout, beam_deg: float, height_cm: float) -> tuple[
 def facts(found: Shimmer, ripple: Ripple, layout: Layout, unit: str) -> tuple[tuple[str, str], ...]:
     along, across = layout.extent_cm
     return (
-        ("Dance left", f"{percent(found.survives)} of what one small lamp would give here"),
+        ("Shimmer left", f"{percent(found.survives)} of what one small lamp would give here"),
         (
             "Contrast",
             f"{percent(found.contrast)} (standard deviation over mean) under ripples "
@@ -152,12 +147,12 @@ def _charts(curve: Curve, here: Shimmer, typed: ShimmerTyped) -> ShimmerCharts:
             height=HEIGHT,
             title="Shimmer against the lamp's height",
             description=(
-                f"Share of the dance that is left, from {percent(at_low)} at "
+                f"Share of a small lamp's shimmer that is left, from {percent(at_low)} at "
                 f"{length(low, typed.unit)} to {percent(at_high)} at {length(high, typed.unit)}; "
                 f"{percent(here.survives)} at {length(typed.height_cm, typed.unit)}."
             ),
             x_name=f"height over the water, {typed.unit}",
-            y_name="dance left, %",
+            y_name="shimmer left, %",
             series=[
                 Series(x=[h / per_unit for h, _ in curve], y=[100 * left for _, left in curve])
             ],

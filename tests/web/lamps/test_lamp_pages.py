@@ -73,7 +73,7 @@ def test_a_lamp_is_kept_as_typed_and_its_page_tells_everything(
         "Lux per PPFD",
         "Polished",
         "Yellowed",
-        "of the dance is left",
+        "shimmer is left",
         "Nelson &amp; Bugbee 2014",
         "Pope &amp; Fry 1997",
         "estimate",
