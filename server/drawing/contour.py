@@ -129,7 +129,7 @@ def _along_walls(points: Array, wall: npt.NDArray[np.bool_]) -> tuple[str, list[
             words.append(path.onward(piece.points))
             pieces.append(piece)
         else:
-            words.extend(path.onward(corner) for corner in _corners(stretch))
+            words.append(path.through(_corners(stretch)))
     return "".join(words) + "z", pieces
 
 
@@ -140,13 +140,11 @@ def _runs(flags: npt.NDArray[np.bool_]) -> Iterator[tuple[int, int, bool]]:
         yield start, end, bool(flags[start])
 
 
-def _corners(stretch: Array) -> Iterator[Array]:
-    """The straight pieces of a stretch, without the points in the middle of a straight."""
+def _corners(stretch: Array) -> Array:
+    """Where a stretch bends, and its end: all it needs besides its start."""
     steps = np.diff(stretch, axis=0)
     bends = np.abs(steps[1:, 0] * steps[:-1, 1] - steps[1:, 1] * steps[:-1, 0]) > 1e-9
-    kept = [0, *(np.flatnonzero(bends) + 1).tolist(), len(stretch) - 1]
-    for start, end in pairwise(kept):
-        yield stretch[[start, end]]
+    return stretch[[*(np.flatnonzero(bends) + 1).tolist(), len(stretch) - 1]]
 
 
 def _even(points: Array, *, closed: bool) -> Piece | None:

@@ -64,6 +64,11 @@ def onward(points: Points) -> str:
     return _pieces(exact[0], handles, [*ends, exact[-1]])
 
 
+def through(points: Points) -> str:
+    """Straight on to each point, wherever the path stands."""
+    return "".join(f"L{_pair(*point)}" for point in _rounded(points))
+
+
 def _half(a: tuple[int, int], b: tuple[int, int]) -> tuple[int, int]:
     return (a[0] + b[0]) // 2, (a[1] + b[1]) // 2
 

@@ -12,9 +12,11 @@ import numpy as np
 import numpy.typing as npt
 
 from server.db import measured
+from server.db.light import Hung
 from server.db.measured import Measured, MeasuredRows
 from server.models import Animal as AnimalRow
 from server.models import Reading
+from server.optics.lamp import Channel
 from server.optics.tank import Tank
 from server.surveys import advice, changed, verdict
 from server.surveys.estimate import Estimate, MeasuredMap
@@ -40,7 +42,11 @@ class _Asked:
 def measured_of(rows: MeasuredRows) -> Measured | None:
     """The map of a setup, remembered by content; None where no reading takes part."""
     lamps = tuple(
-        (*one.row.model_dump().values(), *one.stated.row.model_dump().values(), repr(one.stated))
+        (
+            *one.row.model_dump().values(),
+            *one.stated.row.model_dump().values(),
+            *((c.name, c.share, c.beam_deg, c.spectrum.power.tobytes()) for c in _channels(one)),
+        )
         for one in rows.hung
     )
     readings = tuple(
@@ -48,6 +54,10 @@ def measured_of(rows: MeasuredRows) -> Measured | None:
         for survey in rows.surveys
     )
     return _measured(_Asked((*rows.tank.model_dump().values(), *lamps, *readings), rows))
+
+
+def _channels(one: Hung) -> tuple[Channel, ...]:
+    return one.stated.lamp.channels
 
 
 def _content(row: Reading) -> tuple[object, ...]:
@@ -94,6 +104,7 @@ def _nodes(side_cm: float) -> Floats:
     return np.linspace(0.03 * side_cm, 0.97 * side_cm, count)
 
 
+@lru_cache(maxsize=32)
 def put_right(found: MeasuredMap, lit: Lit) -> Lit:
     """Lamps at full power with what the readings say of output, beam, height and water."""
     fit = found.fit
