@@ -10,14 +10,11 @@ from server.db.sides import SetupRows
 from server.drawing import axes, tank_view
 from server.optics.field import planes
 from server.optics.tank import Tank
-from server.web import filters
+from server.web import chart_levels, filters
 
 Floats = NDArray[np.float64]
 
-LEVELS = tank_view.Levels(
-    tints=(50, 75, 150, 200, 350, 500), lines=(25, 100, 125, 250, 300, 425, 600, 700)
-)
-"""One set of contours for every chart that is compared."""
+LEVELS = chart_levels.PPFD
 
 _CHANGES = (-200, -100, -50, -20, 20, 50, 100, 200)
 CHANGE = tank_view.Levels(
