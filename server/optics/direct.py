@@ -26,8 +26,10 @@ Entries = NDArray[np.intp]
 Ways = tuple[tuple[float, float], tuple[float, float]]
 """One number for each axis (x, y) and side (low, high)."""
 
-Receiver = Literal["level", "wall_x", "wall_y"]
-"""Which way the receiving face looks: up, or across the tank along x or y."""
+Receiver = Literal["level", "path", "wall_x", "wall_y", "through_x", "through_y"]
+"""What is received. "level": on a face that looks up; "wall_x", "wall_y": on a face that looks
+across the tank along x or y; "through_x", "through_y": what a clear wall there lets out; "path":
+the light of a level times the path per unit of depth, for what the water takes."""
 
 _CHUNK = 49152
 """Pairs of source and target worked on at once: a few such blocks stay in the second cache."""
@@ -112,6 +114,8 @@ def light_on_grid(
         )  # fmt: skip
         flux = part.ppf_umol_s.astype(np.float32)
         for fold_x, fold_y in _images(scene):
+            if not _arrives(scene, fold_x, fold_y, x_cm, y_cm):
+                continue
             placed_x, placed_y = fold_x.place(x_cm), fold_y.place(y_cm)
             columns = _within_reach(scene, 0, placed_x)
             rows = _within_reach(scene, 1, placed_y)
@@ -235,9 +239,32 @@ def _pairs(
     for axis in (0, 1):
         _pay_walls(value, scene, tables, index, axis, folds[axis], apart[axis])
     if scene.receiver != "level":
-        value *= tables.tangent_over_r.take(index)
-        value *= np.abs(dx if scene.receiver == "wall_x" else dy)
+        _receive(value, scene, tables, index, apart)
     return value
+
+
+def _receive(
+    value: Singles, scene: _Scene, tables: Kernel, index: Entries, apart: tuple[Singles, Singles]
+) -> None:
+    """Turn the light on a level into what another receiver gets."""
+    if scene.receiver == "path":
+        value *= tables.secant.take(index)
+        return
+    along = np.abs(apart[0 if scene.receiver.endswith("x") else 1])
+    value *= tables.tangent_over_r.take(index)
+    value *= along
+    if scene.receiver.startswith("through"):
+        cosine = tables.sine_over_r.take(index) * along
+        value *= np.float32(1.0) - looked_up(wall_table(scene.water.refractive_index), cosine)
+
+
+def _arrives(scene: _Scene, fold_x: Fold, fold_y: Fold, x_cm: Floats, y_cm: Floats) -> bool:
+    """Whether light comes to a clear wall in this image; other receivers count every image."""
+    if scene.receiver == "through_x":
+        return fold_x.arrives(float(x_cm[0]), scene.extents[0])
+    if scene.receiver == "through_y":
+        return fold_y.arrives(float(y_cm[0]), scene.extents[1])
+    return True
 
 
 def _nearest(dx2: Singles, dy2: Singles, tables: Kernel) -> Entries:

@@ -39,6 +39,14 @@ class Fold:
     def place(self, along_cm: Floats) -> Floats:
         return self.start_cm + self.turn * along_cm
 
+    def arrives(self, at_cm: float, extent_cm: float) -> bool:
+        """Whether a ray straight from the real tank meets a wall's image from inside this tank.
+
+        Of the two images of a wall one is met on the way out, the other is where the ray came in.
+        """
+        ahead = self.place(np.array([at_cm, extent_cm / 2.0]))
+        return self.side == 0 or bool((ahead[0] - ahead[1]) * self.side > 0.0)
+
 
 def folds(extent_cm: float, *, low_clear: bool, high_clear: bool, most: int) -> tuple[Fold, ...]:
     """The imagined tanks along one axis: the real one first, then outwards on both sides."""
