@@ -92,9 +92,28 @@ def save_schedule(
 
 
 def run_plan(db: Session, schedule: Schedule, *, since: date, reason: str) -> None:
-    """A planned day begins to run on a date."""
+    """A planned day begins to run on a date.
+
+    Where another one was set that very day after the plan was drawn up, that one takes over the
+    plan's day: the current schedule is always the latest row of its date.
+    """
+    later = _begun_on(db, schedule.tank_id, since)
+    if later is not None and (later.id or 0) > (schedule.id or 0):
+        _write_days(db, later.id or 0, days_of(db, schedule.id or 0))
+        later.reason, later.control = reason or schedule.reason, schedule.control
+        db.add(later)
+        return
     schedule.state, schedule.since, schedule.reason = "set", since, reason or schedule.reason
     db.add(schedule)
+
+
+def discard(db: Session, schedule: Schedule) -> None:
+    """A planned day is thrown away. Raises IntegrityError while a way up leads to it."""
+    for row in db.exec(select(ScheduleDay).where(ScheduleDay.schedule_id == schedule.id)):
+        db.delete(row)
+    db.flush()
+    db.delete(schedule)
+    db.flush()
 
 
 def _begun_on(db: Session, tank_id: int, since: date) -> Schedule | None:

@@ -204,6 +204,33 @@ class Photoinhibition:
         return float("inf") if self.beta == 0 else self.ps / self.beta
 
 
+LEAST_BEST_RATIO = math.e
+"""E at Pmax over Ek cannot fall below e: that is where β grows without bound."""
+
+
+def inhibited(*, saturation_ppfd: float, best_ppfd: float) -> Photoinhibition:
+    """The curve of Platt et al. 1980 with Pmax 1, by its saturation point and its best light.
+
+    `best_ppfd` [µmol m⁻² s⁻¹] is E at Pmax, above e · Ek. Solves E/Ek = ln((1+b)/b) · (1+b) ·
+    ((1+b)/b)^b for b = β/α by bisection; the ratio falls as b grows. Raises ValueError.
+    """
+    wanted = best_ppfd / saturation_ppfd
+    if not wanted > LEAST_BEST_RATIO:
+        raise ValueError("the best light lies above e times the saturation point")
+    low, high = -30.0, 15.0
+    for _ in range(100):
+        middle = (low + high) / 2
+        low, high = (middle, high) if _best_ratio(math.exp(middle)) > wanted else (low, middle)
+    share = math.exp((low + high) / 2)
+    ps = (1 + share) * math.pow(1 + 1 / share, share)  # so that Pmax is 1
+    return Photoinhibition(ps=ps, alpha=1 / saturation_ppfd, beta=share / saturation_ppfd)
+
+
+def _best_ratio(share: float) -> float:
+    """E at Pmax over Ek where β/α is `share`."""
+    return math.log1p(1 / share) * (1 + share) * math.pow(1 + 1 / share, share)
+
+
 def inhibited_hours(one: Course, curve: Photoinhibition) -> float:
     """Day's photosynthesis ∫P/Pmax dt [h] under photoinhibition; exact."""
     both = curve.alpha + curve.beta

@@ -147,6 +147,27 @@ def test_the_mean_along_a_line_keeps_its_digits_at_the_edges(curve: pe.PECurve) 
         assert mean == pytest.approx(float(curve.share((start + end) / 2)), rel=1e-9, abs=1e-15)
 
 
+@given(saturation=st.floats(20, 600), ratio=st.floats(2.8, 30))
+def test_a_curve_is_found_for_its_saturation_point_and_best_light(
+    saturation: float, ratio: float
+) -> None:
+    curve = pe.inhibited(saturation_ppfd=saturation, best_ppfd=saturation * ratio)
+    assert curve.best_rate == pytest.approx(1, rel=1e-9)
+    assert curve.saturation_ppfd == pytest.approx(saturation, rel=1e-9)
+    assert curve.best_ppfd == pytest.approx(saturation * ratio, rel=1e-6)
+
+
+def test_the_worked_case_is_found_back() -> None:
+    # Ps 10, α 0.05, β 0.005: Ek 143.053353, E at Pmax 479.579055 (computed from Platt 1980)
+    curve = pe.inhibited(saturation_ppfd=143.053353, best_ppfd=479.579055)
+    assert curve.beta / curve.alpha == pytest.approx(0.1, rel=1e-5)
+
+
+def test_no_curve_peaks_below_e_times_its_saturation_point() -> None:
+    with pytest.raises(ValueError, match="above e times"):
+        pe.inhibited(saturation_ppfd=100, best_ppfd=270)
+
+
 def test_an_inhibited_day_agrees_with_scipy() -> None:
     day = Day(hours=(8, 11.5, 16.5, 20), levels=(0, 100, 100, 0))
     one = course(day, peak_ppfd=1500)

@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from urllib.parse import urlencode
 
 from server.dose.day import hours_at_or_above
 from server.dose.groups import BY_KEY, NONE_PUBLISHED, OTHER, Group, Published
@@ -48,6 +49,8 @@ class AnimalDose:
     feeding: tuple[Hours, ...]
     saturated: tuple[Hours, ...]
     photosynthesis: tuple[Hours, ...]
+    inhibited: tuple[Hours, ...]
+    other_days: str
     history: str
     jump: bool
     shade: bool
@@ -76,10 +79,20 @@ def _dose(now: Lit, place: int, before: Lit | None) -> AnimalDose:
         feeding=_hours(now, place, animal.compensation_ppfd, group, "compensation"),
         saturated=_hours(now, place, animal.saturation_ppfd, group, "saturation"),
         photosynthesis=_photosynthesis(now, place, animal, group),
+        inhibited=_hours(now, place, None, group, "inhibition")
+        if group.figures("inhibition")
+        else (),
+        other_days=_other_days(dli, peak),
         history=_history_words(more),
         jump=more is not None and more.larger > NOTABLE_RISE,
         shade=group.key == "shade",
     )
+
+
+def _other_days(dli: float, peak: float) -> str:
+    """Address of the calculator that gives the same dose in other days."""
+    asked = {"dli": f"{max(dli, 0.01):.2f}", "peak_limit": f"{max(peak * 1.2, 1):.0f}"}
+    return f"/calculators/day?{urlencode(asked | {'from': '16:00', 'to': '22:00', 'ramp': '60'})}"
 
 
 def _against(animal: Animal, dli: float, peak: float, before: Lit | None) -> MoreThanUsedTo | None:

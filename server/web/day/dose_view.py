@@ -131,7 +131,7 @@ def _sources(doses: Sequence[AnimalDose]) -> tuple[str, ...]:
     met = [
         hours.source
         for one in doses
-        for hours in (*one.feeding, *one.saturated, *one.photosynthesis)
+        for hours in (*one.feeding, *one.saturated, *one.photosynthesis, *one.inhibited)
         if hours.kind == "published"
     ]
     return tuple(dict.fromkeys(met))

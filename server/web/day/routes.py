@@ -5,6 +5,8 @@ from datetime import date
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
+from sqlalchemy.exc import IntegrityError
+from sqlmodel import Session
 
 from server.db import chores, days, members
 from server.db.club_day import today as club_today
@@ -14,7 +16,7 @@ from server.db.moments import Moment, before_last_change, moment
 from server.dose.control import CONTROLS
 from server.dose.setpoints import as_csv
 from server.models import Club as ClubRow
-from server.models import Member, Tank
+from server.models import Member, Schedule, Tank
 from server.web.day import dose_view
 from server.web.day import form as reading
 from server.web.day import view as views
@@ -36,12 +38,15 @@ class _Open:
     before: Moment | None
     club: ClubRow
     today: date
+    plans: tuple[Schedule, ...]
 
 
 @router.get("/tanks/{tank_id}/day")
 def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
-    view = views.day_page(who, seen.tank, seen.now, seen.before, seen.club, seen.today)
+    view = views.day_page(
+        who, seen.tank, seen.now, seen.before, seen.club, seen.today, plans=seen.plans
+    )
     return page(request, "day/day.html", view=view)
 
 
@@ -80,6 +85,28 @@ def change_day(request: Request, who: Who, club: Club, form: Typed, tank_id: int
         own_tank(db, who, tank_id)
         days.save_schedule(db, tank_id=tank_id, words=typed.words, days=typed.days, by_id=who.id)
     return see_other(f"/tanks/{tank_id}/day", notice="The day is set down.")
+
+
+@router.post("/tanks/{tank_id}/day/plans/{schedule_id}/{move}")
+def move_plan(who: Who, club: Club, tank_id: int, schedule_id: int, move: str) -> Response:
+    """A planned day begins to run today, or is thrown away."""
+    if move not in ("run", "discard"):
+        raise NotFound
+    words = "The planned day runs from today."
+    try:
+        with club.write() as db:
+            own_tank(db, who, tank_id)
+            plan = days.schedule_in(db, tank_id, schedule_id)
+            if plan is None or plan.state != "plan":
+                raise NotFound("There is no such planned day.")
+            if move == "run":
+                days.run_plan(db, plan, since=club_today(db), reason="")
+            else:
+                days.discard(db, plan)
+                words = "The planned day is thrown away."
+    except IntegrityError:
+        words = "A way up leads to this day, so it is kept."
+    return see_other(f"/tanks/{tank_id}/day", notice=words)
 
 
 @router.get("/tanks/{tank_id}/day/set-points.csv")
@@ -126,7 +153,15 @@ def _open(club: Club, who: Member, tank_id: int, *, own: bool = False) -> _Open:
             before=before_last_change(db, now, tank_id),
             club=row,
             today=today,
+            plans=_plans(db, tank, who),
         )
+
+
+def _plans(db: Session, tank: Tank, who: Member) -> tuple[Schedule, ...]:
+    """Planned days are the keeper's alone."""
+    if tank.owner_id != who.id:
+        return ()
+    return tuple(one for one in days.schedules_of(db, tank.id or 0) if one.state == "plan")
 
 
 def _stored(seen: _Open, who: Member) -> dict[str, str]:

@@ -17,7 +17,7 @@ from server.dose.setpoints import set_points, switch_times
 from server.dose.shapes import Viewing, seen_hours
 from server.dose.staying import Staying, in_words, staying
 from server.dose.warnings import DARK_HOURS, NIGHT_LIGHT_SOURCE
-from server.models import Club, Member, Tank
+from server.models import Club, Member, Schedule, Tank
 from server.web import filters
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.form import ChannelField
@@ -93,6 +93,7 @@ class DayView:
     stay: StayView | None = None
     cost: CostView | None = None
     acclimate: bool = False
+    plans: tuple[tuple[int, str], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,9 +148,19 @@ class CardView:
 
 
 def day_page(
-    who: Member, tank: Tank, now: Moment, before: Moment | None, club: Club, today: date
+    who: Member,
+    tank: Tank,
+    now: Moment,
+    before: Moment | None,
+    club: Club,
+    today: date,
+    *,
+    plans: Sequence[Schedule] = (),
 ) -> DayView:
-    """Everything about the day as it runs; the teaching page where none is set."""
+    """Everything about the day as it runs; the teaching page where none is set.
+
+    `plans`: days drawn up and not run yet.
+    """
     shell = DayView(
         id=tank.id or 0,
         name=tank.name,
@@ -158,6 +169,7 @@ def day_page(
         answer=_nothing(tank, now),
         do="",
         sure="",
+        plans=tuple((one.id or 0, _plan_words(one)) for one in plans),
     )
     found = lit_moment(tank, now)
     if found is None or now.schedule is None:
@@ -181,6 +193,11 @@ def day_page(
         cost=cost_view(tank, found, club),
         acclimate=any(one.jump for one in doses),
     )
+
+
+def _plan_words(plan: Schedule) -> str:
+    why = f": {plan.reason}" if plan.reason else ""
+    return f"Drawn up on {filters.day(plan.since)}{why}"
 
 
 def lit_moment(tank: Tank, at: Moment) -> Lit | None:

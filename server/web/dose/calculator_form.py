@@ -8,6 +8,7 @@ from starlette.datastructures import FormData, QueryParams
 
 from server.dose.day import Day, DayRefused
 from server.dose.groups import BY_KEY, Group
+from server.dose.photosynthesis import LEAST_BEST_RATIO
 from server.dose.shapes import DLI_LIMITS, Trapezoid, Viewing
 from server.dose.sun import LATITUDE_LIMITS, natural_day
 from server.web.dose.times import NotATime, read_time
@@ -28,6 +29,7 @@ DEFAULTS = {
     "on_date": "",
     "compensation": "",
     "saturation": "",
+    "best": "",
 }
 BACK_DEFAULTS = {
     "dli": "6",
@@ -43,13 +45,14 @@ BACK_DEFAULTS = {
 
 @dataclass(frozen=True)
 class DoseTyped:
-    """A day to be added up; `compensation_ppfd` and `saturation_ppfd` only where typed."""
+    """A day to be added up; compensation, saturation and the best light only where typed."""
 
     peak_ppfd: float
     day: Day
     group: Group
     compensation_ppfd: float | None
     saturation_ppfd: float | None
+    best_ppfd: float | None
     values: dict[str, str]
 
 
@@ -74,10 +77,15 @@ def read_dose(query: QueryParams, *, today: date) -> DoseTyped | Refused:
     group = BY_KEY[typed.choice("group", BY_KEY, otherwise="small_polyp")]
     compensation = _ppfd(typed, "compensation", like="60", needed=False)
     saturation = _ppfd(typed, "saturation", like="250", needed=False)
+    best = _ppfd(typed, "best", like="800", needed=False)
+    if best is not None and (saturation is None or best <= LEAST_BEST_RATIO * saturation):
+        typed.errors["best"] = (
+            "Type the saturation point too; the best light lies above 2.72 times of it."
+        )
     day = _day(typed, today)
     if typed.errors or day is None or peak is None:
         return typed.refused()
-    return DoseTyped(peak, day, group, compensation, saturation, typed.values)
+    return DoseTyped(peak, day, group, compensation, saturation, best, typed.values)
 
 
 def read_back(query: QueryParams) -> BackTyped | Refused:

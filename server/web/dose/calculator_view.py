@@ -7,7 +7,12 @@ from server.dose.choices import Choice, best, choices
 from server.dose.day import course
 from server.dose.dose import Dose, dose
 from server.dose.groups import COMMON_PRACTICE, GROUPS, NONE_PUBLISHED, Group, Published
-from server.dose.photosynthesis import CURVES, hours_of_full_photosynthesis
+from server.dose.photosynthesis import (
+    CURVES,
+    hours_of_full_photosynthesis,
+    inhibited,
+    inhibited_hours,
+)
 from server.dose.shapes import NoSuchDay, hours_for
 from server.dose.warnings import DARK_HOURS, LOW_DLI_SOURCE, low_light
 from server.drawing.line_chart import Rule
@@ -94,7 +99,9 @@ def dose_view(typed: DoseTyped) -> DoseView:
         compensation_ppfd=compensation or 0.0,
         saturation_ppfd=saturation or _PLAIN_SATURATION,
     )
-    more = any(typed.values[name] for name in ("points", "latitude", "compensation", "saturation"))
+    more = any(
+        typed.values[name] for name in ("points", "latitude", "compensation", "saturation", "best")
+    )
     return DoseView(
         typed.values,
         {},
@@ -105,7 +112,7 @@ def dose_view(typed: DoseTyped) -> DoseView:
         sure=LOW_SURE,
         night=_night(result),
         charts=_charts(typed, compensation, saturation),
-        facts=_facts(result, compensation, saturation),
+        facts=(*_facts(result, compensation, saturation), *_inhibited_fact(typed, result)),
         by_curve=_by_curve(typed, result, saturation),
         figures=figure_lines(typed),
         group_note=typed.group.note or ("" if typed.group.published else NONE_PUBLISHED),
@@ -168,6 +175,15 @@ def _facts(
         facts.append(("At or above saturation", shown_hours(result.saturated_hours)))
         facts.append(("Photosynthesis", _share_words(result)))
     return tuple(facts)
+
+
+def _inhibited_fact(typed: DoseTyped, result: Dose) -> tuple[tuple[str, str], ...]:
+    if not (typed.best_ppfd and typed.saturation_ppfd and result.lit_hours):
+        return ()
+    curve = inhibited(saturation_ppfd=typed.saturation_ppfd, best_ppfd=typed.best_ppfd)
+    hours = inhibited_hours(course(typed.day, peak_ppfd=typed.peak_ppfd), curve)
+    share = percent(hours / result.lit_hours)
+    return (("Photosynthesis with inhibition", f"{share} (Platt, Gallegos & Harrison 1980)"),)
 
 
 def _share_words(result: Dose) -> str:

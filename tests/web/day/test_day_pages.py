@@ -297,3 +297,33 @@ def test_readings_are_carried_over_to_the_same_lamps_set_anew(
         tanks.save_setup(db, tank_id=dated.tank, lamps=dimmer, since=TODAY, reason="dimmer")
     assert _bright_dose(club, dated) == pytest.approx(measured / 2, rel=0.02)
     assert "under earlier settings of the same lamps" in ivo.get(f"/tanks/{dated.tank}/day").text
+
+
+def _plan(club: Database, reef: Reef) -> int:
+    with club.read() as db:
+        (plan,) = [one for one in days.schedules_of(db, reef.tank) if one.state == "plan"]
+    return plan.id or 0
+
+
+def test_a_planned_day_waits_and_runs_when_asked(
+    ivo: TestClient, tess: TestClient, dated: Reef, club: Database
+) -> None:
+    form = day_form(off="22:00", state="plan", reason="for the winter")
+    ivo.post(f"/tanks/{dated.tank}/day/edit", data=form)
+    page = ivo.get(f"/tanks/{dated.tank}/day").text
+    assert "Lit 10 h a day" in page and "Drawn up on 25 November 2026: for the winter" in page
+    assert "for the winter" not in tess.get(f"/tanks/{dated.tank}/day").text
+    address = f"/tanks/{dated.tank}/day/plans/{_plan(club, dated)}"
+    assert tess.post(f"{address}/run").status_code == 403
+    assert ivo.post(f"{address}/burn").status_code == 404
+    assert ivo.post(f"{address}/run").status_code == 303
+    assert "Lit 12 h a day" in ivo.get(f"/tanks/{dated.tank}/day").text
+    assert ivo.post(f"{address}/run").status_code == 404
+
+
+def test_a_planned_day_can_be_thrown_away(ivo: TestClient, dated: Reef, club: Database) -> None:
+    ivo.post(f"/tanks/{dated.tank}/day/edit", data=day_form(state="plan"))
+    address = f"/tanks/{dated.tank}/day/plans/{_plan(club, dated)}/discard"
+    assert ivo.post(address).status_code == 303
+    with club.read() as db:
+        assert [one.state for one in days.schedules_of(db, dated.tank)] == ["set"]

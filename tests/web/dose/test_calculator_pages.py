@@ -36,6 +36,20 @@ def test_a_day_of_ones_own_points_replaces_the_times(client: TestClient) -> None
     assert "9 h 54 min" in answer.text and "Jassby" in answer.text
 
 
+def test_too_much_light_can_be_told_to_hold_back(client: TestClient) -> None:
+    # Ek 143.05 and best light 479.58 are the worked case β/α = 0.1; at a steady 479.58 for all
+    # lit hours the rate is the best one throughout
+    asked = {
+        "peak": "479.579",
+        "points": "08:00 0, 08:00 100, 18:00 100, 18:00 0",
+        "group": "soft",
+        "saturation": "143.0534",
+        "best": "479.579",
+    }
+    answer = client.get(f"/calculators/dose?{urlencode(asked)}")
+    assert "100 % (Platt, Gallegos &amp; Harrison 1980)" in answer.text
+
+
 def test_a_natural_day_has_the_length_of_its_latitude(client: TestClient) -> None:
     asked = {"peak": "400", "latitude": "18", "on_date": "2026-06-21", "group": "other"}
     answer = client.get(f"/calculators/dose?{urlencode(asked)}")
@@ -76,6 +90,8 @@ def test_a_night_with_too_little_dark_is_told(client: TestClient) -> None:
         ({"latitude": "90"}, "latitude"),
         ({"latitude": "18", "on_date": "yesterday"}, "on_date"),
         ({"saturation": "-3"}, "saturation"),
+        ({"best": "400"}, "best"),
+        ({"best": "400", "saturation": "200"}, "best"),
     ],
 )
 def test_bad_input_stays_where_it_was_typed(
