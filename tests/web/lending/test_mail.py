@@ -64,10 +64,17 @@ def mail_port(letterbox: Letterbox) -> Iterator[int]:
     controller.stop()
 
 
-@pytest.fixture(params=["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)])
+both_engines = pytest.mark.parametrize(
+    "address",
+    ["sqlite", pytest.param("postgresql", marks=pytest.mark.postgresql)],
+    indirect=True,
+)
+
+
+@pytest.fixture
 def address(request: pytest.FixtureRequest) -> str | None:
     """Of the database; None is the embedded one."""
-    if request.param == "sqlite":
+    if getattr(request, "param", "sqlite") == "sqlite":
         return None
     found = request.getfixturevalue("postgresql")
     assert isinstance(found, str)
@@ -117,6 +124,7 @@ def book_for_tomorrow(database: Database, email: str) -> date:
     return first
 
 
+@both_engines
 def test_two_servers_in_threads_and_a_restart_send_each_reminder_once(
     database: Database, mailing: Settings, letterbox: Letterbox
 ) -> None:
@@ -152,6 +160,7 @@ club.close()
 """
 
 
+@both_engines
 def test_two_server_processes_at_once_send_each_reminder_once(
     database: Database, mailing: Settings, letterbox: Letterbox, address: str | None
 ) -> None:
@@ -207,6 +216,7 @@ def test_a_busy_mail_server_is_tried_again_later_and_a_refusal_is_not(
     assert set(letterbox.subjects().values()) == {1}
 
 
+@both_engines
 def test_a_server_that_died_before_handing_over_is_made_up_for_and_one_during_it_is_not(
     database: Database,
     mailing: Settings,
