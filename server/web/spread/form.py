@@ -19,7 +19,7 @@ from server.web.spread.scene_form import (
 from server.web.tanks.typed import Refused, TypedIn
 
 SPREAD_DEFAULTS = TANK_DEFAULTS | LAMP_DEFAULTS | MORE_DEFAULTS | {
-    "height": "25", "look": "", "low": "", "high": "",
+    "height": "25", "look": "", "low": "", "high": "", "photons": "",
 }  # fmt: skip
 MOUNTING_DEFAULTS = TANK_DEFAULTS | LAMP_DEFAULTS | MORE_DEFAULTS | {
     "low": "150", "high": "300", "depths": "15; 30",
@@ -35,6 +35,7 @@ class SpreadTyped:
     scene: Scene
     look_cm: float
     wanted: tuple[float, float] | None
+    account: bool
     values: dict[str, str]
     unit: str
 
@@ -59,6 +60,7 @@ def read_spread(query: QueryParams, who: Member | None) -> SpreadTyped | Refused
     scene = read_scene(typed, height_cm=height or 1.0)
     look = _look(typed, scene)
     wanted = _wanted(typed, needed=False)
+    account = typed.yes("photons")
     if scene and work_refused(
         scene.tank, scene.water, scene.emitters, depths_cm=[0.0, look], cell_cm=scene.cell_cm
     ):
@@ -66,7 +68,12 @@ def read_spread(query: QueryParams, who: Member | None) -> SpreadTyped | Refused
     if typed.errors or scene is None:
         return typed.refused()
     return SpreadTyped(
-        scene=scene, look_cm=look, wanted=wanted, values=typed.values, unit=typed.unit
+        scene=scene,
+        look_cm=look,
+        wanted=wanted,
+        account=account,
+        values=typed.values,
+        unit=typed.unit,
     )
 
 

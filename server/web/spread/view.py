@@ -6,6 +6,7 @@ import numpy as np
 
 from server.drawing import axes, tank_view
 from server.drawing.tank_view import Levels, Overhead, TankView
+from server.optics.balance import balance
 from server.optics.emitters import Emitter
 from server.optics.field import Plane, planes, share_into_water
 from server.optics.spread_measures import footprint, share_within
@@ -49,6 +50,7 @@ class SpreadView:
     rows: tuple[tuple[str, ...], ...] = ()
     places: tuple[tuple[str, ...], ...] = ()
     place_columns: tuple[tuple[str, str], ...] = ()
+    photons: tuple[tuple[str, str], ...] = ()
     walls: tuple[tuple[str, str], ...] = WALL_NAMES
     floors: tuple[tuple[str, str], ...] = FLOOR_NAMES
     waters: tuple[tuple[str, str], ...] = WATER_NAMES
@@ -82,6 +84,7 @@ def spread_view(typed: SpreadTyped) -> SpreadView:
         rows=tuple(_row(plane, typed) for plane in found),
         place_columns=_place_columns(looked, unit),
         places=_places(looked, unit),
+        photons=_photons(typed) if typed.account else (),
     )
 
 
@@ -124,6 +127,21 @@ def _facts(looked: Plane, entering: float, typed: SpreadTyped) -> tuple[tuple[st
             )
         )
     return tuple(facts)
+
+
+def _photons(typed: SpreadTyped) -> tuple[tuple[str, str], ...]:
+    """Where the lamps' photons end, as shares of all they send out."""
+    scene = typed.scene
+    found = balance(scene.tank, scene.water, scene.emitters)
+    parts = (
+        ("beside the rim, or off surface and cover", found.emitted - found.entered),
+        ("taken by the water", found.water),
+        ("taken by the floor", found.floor),
+        ("taken by dark and matt walls", found.walls),
+        ("out through clear walls", found.out_of_walls),
+        ("back out through the surface", found.out_of_surface),
+    )
+    return tuple((words, percent(part / found.emitted, 1)) for words, part in parts)
 
 
 def _width(value_cm: float, to_wall: bool, unit: str) -> str:

@@ -91,3 +91,11 @@ def test_decimal_commas_and_points_both_read(client: TestClient) -> None:
     assert comma.status_code == point.status_code == 200
     heading = [one.text.split("<h1>")[1].split("</h1>")[0] for one in (comma, point)]
     assert heading[0] == heading[1]
+
+
+def test_the_photons_are_added_up_on_request(client: TestClient) -> None:
+    shown = client.get("/calculators/spread?photons=yes&length=40&width=30&depth=30").text
+    rows = shown.split("Where the photons end")[1].split("</table>")[0]
+    shares = [float(cell.split(" %")[0]) for cell in rows.split('<td class="number">')[1:]]
+    assert len(shares) == 6
+    assert sum(shares) == pytest.approx(100, abs=1.5)
