@@ -95,7 +95,7 @@ def test_decimal_commas_and_points_both_read(client: TestClient) -> None:
 
 def test_the_photons_are_added_up_on_request(client: TestClient) -> None:
     shown = client.get("/calculators/spread?photons=yes&length=40&width=30&depth=30").text
-    rows = shown.split("Where the photons end")[1].split("</table>")[0]
+    rows = shown.split("Where the photons end", 1)[1].split("</table>")[0]
     shares = [float(cell.split(" %")[0]) for cell in rows.split('<td class="number">')[1:]]
     assert len(shares) == 6
     assert sum(shares) == pytest.approx(100, abs=1.5)
