@@ -26,6 +26,7 @@ from server.dose.day import (
     full_hours,
     lit_hours,
     stretches_above,
+    unrolled,
 )
 
 Kind = Literal["by_hand", "clock_switch", "programs", "full"]
@@ -316,20 +317,24 @@ def apart(one: Course, other: Course) -> float:
 
 
 def _fewer_points(day: Day, most: int) -> Day:
-    """Points taken out, each time the one whose loss changes the curve least."""
-    hours, levels = list(day.hours), list(day.levels)
-    while len(hours) > most:
-        one = course(Day(hours=tuple(hours), levels=tuple(levels)), peak_ppfd=100)
-        tries = []
-        for at in range(len(hours)):
-            left = Day(
-                hours=tuple(hours[:at] + hours[at + 1 :]),
-                levels=tuple(levels[:at] + levels[at + 1 :]),
-            )
-            tries.append((apart(one, course(left, peak_ppfd=100)), at))
-        at = min(tries)[1]
-        del hours[at], levels[at]
-    return Day(hours=tuple(hours), levels=tuple(levels))
+    """Points taken out, each time the one whose loss changes the curve least.
+
+    Least is the area of the triangle with its neighbours (Visvalingam & Whyatt 1993, Cartogr J
+    30:46–51), through midnight.
+    """
+    points = list(zip(unrolled(day.hours), day.levels, strict=True))
+    while len(points) > most:
+        first, last = points[0], points[-1]
+        around = [(last[0] - HOURS, last[1]), *points, (first[0] + HOURS, first[1])]
+        areas = [
+            abs((b[0] - a[0]) * (c[1] - a[1]) - (c[0] - a[0]) * (b[1] - a[1]))
+            for a, b, c in zip(around, around[1:], around[2:], strict=False)
+        ]
+        del points[areas.index(min(areas))]
+    return Day(
+        hours=tuple(hour % HOURS % HOURS for hour, _ in points),
+        levels=tuple(level for _, level in points),
+    )
 
 
 def _rounded(day: Day, control: Control) -> Day:

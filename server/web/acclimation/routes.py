@@ -105,6 +105,9 @@ def plan_way(request: Request, who: Who, club: Club, form: Typed, tank_id: int) 
     if isinstance(typed, Refused):
         return _form(request, who, desk, values | typed.values, typed.errors)
     goal = _goal_typed(club, desk, typed)
+    if not goal.hung:
+        words = "No lamp hangs there, so there is no light to lead up to."
+        return _form(request, who, desk, values, {"setup": words})
     now = lit_moment(desk.tank, desk.now)
     before = lit_moment(desk.tank, desk.before) if desk.before else None
     known = work.known(typed, desk.animals, now, before, goal.lit_hours)

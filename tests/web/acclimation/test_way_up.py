@@ -259,6 +259,16 @@ def test_bad_input_is_refused_in_place(
         assert acclimation.plans_of(db, dated.tank) == []
 
 
+def test_a_goal_without_lamps_is_refused(
+    ivo: TestClient, dated: Reef, brighter: int, club: Database
+) -> None:
+    typed = form_of(ivo.get(f"{_address(dated)}?setup={brighter}").text)
+    with club.write() as db:
+        tanks.change_plan(db, brighter, lamps=[], name="Nothing")
+    answer = ivo.post(_address(dated), data=typed | {"do": "show"})
+    assert answer.status_code == 422 and "there is no light to lead up to" in answer.text
+
+
 def test_a_step_needs_its_answer(ivo: TestClient, dated: Reef, brighter: int) -> None:
     keep_plan(ivo, dated.tank, brighter)
     for sent in ({}, {"pale": "maybe"}, {"pale": "yes", "note": "x" * 501}):

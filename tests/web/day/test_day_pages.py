@@ -327,3 +327,25 @@ def test_a_planned_day_can_be_thrown_away(ivo: TestClient, dated: Reef, club: Da
     assert ivo.post(address).status_code == 303
     with club.read() as db:
         assert [one.state for one in days.schedules_of(db, dated.tank)] == ["set"]
+
+
+def test_a_lamp_turned_down_to_nothing_breaks_no_page(
+    ivo: TestClient, dated: Reef, club: Database
+) -> None:
+    with club.write() as db:
+        lamps = [tanks.place_of(lamp) for lamp in tanks.lamps_of(db, dated.setup)]
+        dark = [replace(lamps[0], power=0.0)]
+        tanks.save_setup(db, tank_id=dated.tank, lamps=dark, since=TODAY, reason="moving house")
+    for path in ("day", "dose", "day/edit", "day/card", "acclimation", "history", "chores"):
+        assert ivo.get(f"/tanks/{dated.tank}/{path}").status_code == 200
+    assert "The lamps never come on." in ivo.get(f"/tanks/{dated.tank}/day").text
+
+
+def test_a_day_of_very_many_points_is_run_with_the_points_the_lamp_can_hold(
+    ivo: TestClient, reef: Reef
+) -> None:
+    points = "\n".join(f"{8 + n // 8:02d}:{n % 8 * 7:02d} {40 + n % 5}" for n in range(95))
+    form = day_form(shape="points", points=points)
+    assert ivo.post(f"/tanks/{reef.tank}/day/edit", data=form).status_code == 303
+    rows = ivo.get(f"/tanks/{reef.tank}/day/set-points.csv").text.strip().splitlines()
+    assert len(rows) == 1 + 24
