@@ -95,11 +95,7 @@ def strip(
             Words(x=0, y=HEAD + ROW * n + 22, anchor="start", lines=(_cut(name, LEFT - 8),))
             for n, name in enumerate(rows)
         ),
-        months=tuple(
-            Words(x=at(day) + 2, y=14, anchor="start", lines=(f"{day:%B}",))
-            for day in every
-            if (day == first and (day.day < 22 or count - 1 <= 31 - day.day)) or day.day == 1
-        ),
+        months=_months(every, at, LEFT + count * step),
         days=_day_ticks(every, at, step),
         weekends=tuple(
             Box(left=at(day), top=HEAD - 4, width=round(step, 1), height=bottom - HEAD + 4)
@@ -116,6 +112,17 @@ def strip(
             for one in stretches
             if one.last >= first and one.first <= last
         ),
+    )
+
+
+def _months(every: Sequence[date], at: Callable[[date], float], right: float) -> tuple[Words, ...]:
+    """Names of months over their first day shown, where there is room before the next name."""
+    starts = [day for day in every if day == every[0] or day.day == 1]
+    ends = [*(at(day) for day in starts[1:]), right]
+    return tuple(
+        Words(x=at(day) + 2, y=14, anchor="start", lines=(f"{day:%B}",))
+        for day, end in zip(starts, ends, strict=True)
+        if text_width([f"{day:%B}"]) + 8 <= end - at(day)
     )
 
 

@@ -214,6 +214,18 @@ def test_stretches_of_days_are_cut_at_the_ends_of_the_strip() -> None:
     assert first.box.width == pytest.approx(4 * per_day - 2, abs=0.2)
 
 
+def test_a_month_is_named_where_its_name_has_room() -> None:
+    def names(first: date) -> list[str]:
+        made = strip.strip(
+            width=760, title="", description="", first=first, last=date(2026, 12, 20), rows=(),
+            stretches=(),
+        )  # fmt: skip
+        return [month.lines[0] for month in made.months]
+
+    assert names(date(2026, 11, 23)) == ["November", "December"]
+    assert names(date(2026, 11, 30)) == ["December"]
+
+
 def test_a_strip_without_days_is_refused() -> None:
     with pytest.raises(ValueError, match="one day"):
         strip.strip(
