@@ -25,6 +25,9 @@ STEP = 8.0
 SPECK = 60.0
 """Closed curves shorter than this are specks that could be taken for marks [SVG units]."""
 
+NAMELESS = 160.0
+"""Closed fine lines shorter than this are left out where their number finds no room."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class Area:
@@ -286,6 +289,8 @@ def contours(
         major = level in tint_levels
         for piece in sorted(cuts[level].pieces, key=lambda one: -one.length):
             placed = place_label(piece, text, room)
+            if placed is None and piece.closed and not major and piece.length < NAMELESS:
+                continue
             parts = [piece] if placed is None else without_gap(piece, placed[0], text)
             labels += [] if placed is None else [placed[1]]
             for part in parts:

@@ -129,6 +129,15 @@ def test_numbers_keep_off_what_is_taken() -> None:
     assert all(label.y > 205 for label in made.labels)
 
 
+def test_a_small_fine_loop_without_its_number_is_left_out_and_a_tints_edge_is_not() -> None:
+    nowhere = Room(inside=Box(left=0, top=0, width=1, height=1))
+    made = contour.contours(
+        field.field(cone(), box=BOX), tint_levels=(485,), line_levels=(482, 400), room=nowhere
+    )
+    assert {line.level for line in made.lines} == {485, 400}
+    assert made.labels == ()
+
+
 def test_a_line_is_broken_where_the_field_is_in_doubt() -> None:
     doubt = np.zeros((30, 60))
     doubt[:, 30:] = 0.5
