@@ -125,6 +125,12 @@ def _cautions(one: Hung, tank: Tank, unit: str) -> tuple[str, ...]:
         found.append(f"{name} hangs at {height}, but there is only {room} of room above the water.")
     if not (0 <= row.x_cm <= tank.length_cm and 0 <= row.y_cm <= tank.width_cm):
         found.append(f"The middle of {name} is outside the rim; much of its light will miss.")
+    if 0 < row.power < 1 and (lamp.control == "clock_switch" or lamp.kind == "metal_halide"):
+        why = "is a halide burner" if lamp.kind == "metal_halide" else "has only a clock switch"
+        found.append(
+            f"{name} {why}; make sure that it can really be dimmed to "
+            f"{filters.percent(row.power)}. Raising it dims it, too."
+        )
     if one.stated.estimated:
         low, high = one.stated.low_ppf_umol_s, one.stated.high_ppf_umol_s
         found.append(

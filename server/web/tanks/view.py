@@ -297,6 +297,8 @@ def _animals_answer(tank: Tank, judged: Sequence[Judged]) -> str:
         return f"{so_far}; of {'one' if unsure == 1 else unsure} it is not known."
     worst = max(wrong, key=_off)
     ppfd = filters.ppfd(worst.ppfd or 0)
+    if len(judged) == 1:
+        return f"{worst.animal.name} in {tank.name} is {worst.words} at {ppfd} µmol m⁻² s⁻¹."
     return f"{so_far}; {worst.animal.name} is {worst.words} at {ppfd} µmol m⁻² s⁻¹."
 
 

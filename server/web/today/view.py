@@ -89,7 +89,9 @@ def _tank_answer(rows: TankRows) -> str:
     known = known_light(rows.lit, rows.animals)
     off = [one for one in known.judged if one.verdict != "within"]
     if not off:
-        return f"All {filters.count(len(known.judged), 'animal')} in range, {known.kind}."
+        number = len(known.judged)
+        everyone = "The one animal" if number == 1 else f"All {number} animals"
+        return f"{everyone} in range, {known.kind}."
     named = ", ".join(f"{one.animal.name} {one.words}" for one in off[:3])
     more = f" and {len(off) - 3} more" if len(off) > 3 else ""
     return f"{named}{more}, {known.kind}."
