@@ -59,9 +59,11 @@ def read(data: bytes | str, how: ReadAs | None = None) -> Understood:
     cut = records(text.lines, delimiter=how.delimiter)
     if not cut.records:
         raise NotATable("The file holds no rows, only empty lines.")
-    if how.columns is None and is_grid(cut.records):
-        return _understood_grid(cut, how, text.encoding)
     head = _by_hand(cut.records, how.columns) if how.columns else _found(cut.records, how)
+    if head is None:
+        if is_grid(cut.records):
+            return _understood_grid(cut, how, text.encoding)
+        raise NoHeader(_shown_columns(cut.records), mapping_key(cut.records))
     return _understood_table(cut, head, _with_depth_above(how, head), text.encoding)
 
 
@@ -80,12 +82,13 @@ class _Head:
 # --- finding the header ---------------------------------------------------------------
 
 
-def _found(found: Sequence[Record], how: ReadAs) -> _Head:
+def _found(found: Sequence[Record], how: ReadAs) -> _Head | None:
+    """The header by its words; None where no line says what the columns are."""
     for index, record in enumerate(found[:_HEADER_WITHIN]):
         columns = _columns(record.cells)
         if _is_header(columns, record.cells, how):
             return _head(found, index, columns)
-    raise NoHeader(_shown_columns(found), mapping_key(found))
+    return None
 
 
 def _columns(cells: Sequence[str]) -> tuple[Meaning, ...]:

@@ -69,3 +69,49 @@ def test_one_line_is_a_curve_without_a_dose() -> None:
 def test_no_lines_are_refused() -> None:
     with pytest.raises(ValueError, match="at least one"):
         day_curve([], [])
+
+
+def test_bins_are_named_by_their_middle_minute() -> None:
+    curve = day_curve([START], [50.0])
+    assert (curve.minute[0], curve.minute[-1]) == (5.0, 1435.0)
+    assert curve.ppfd[0] == 50.0
+    assert (curve.step_s, curve.lines) == (0.0, 1)
+
+
+def test_light_that_changes_over_midnight_is_cut_there_in_proportion() -> None:
+    """100 to 200 in an hour around midnight: means 125 and 175 for half an hour each."""
+    at = [START + timedelta(hours=23, minutes=30), START + timedelta(hours=24, minutes=30)]
+    first, second = day_curve(at, [100.0, 200.0]).days
+    assert (first.dli_mol_m2_d, second.dli_mol_m2_d) == pytest.approx((0.225, 0.315))
+    assert (first.covered, second.covered) == pytest.approx((1 / 48, 1 / 48))
+    assert second.day == first.day + timedelta(days=1)
+
+
+def test_an_hour_between_lines_is_bridged_and_more_is_not() -> None:
+    at = [START, START + timedelta(hours=1), START + timedelta(hours=2, seconds=1)]
+    (day,) = day_curve(at, [100.0, 100.0, 100.0]).days
+    assert day.dli_mol_m2_d == pytest.approx(0.36)
+
+
+def test_a_day_is_whole_from_95_percent_on() -> None:
+    for hours, whole in ((22.8, True), (22.7, False)):
+        at = [START + timedelta(hours=hours * i / 100) for i in range(101)]
+        assert day_curve(at, [1.0] * 101).days[0].whole is whole
+
+
+def test_the_usual_day_is_the_median_between_the_lowest_and_the_highest() -> None:
+    at, light = [], []
+    for day, value in enumerate((100.0, 200.0, 600.0)):
+        for minute in range(0, 1440, 10):
+            at.append(START + timedelta(days=day, minutes=minute))
+            light.append(value)
+    curve = day_curve(at, light)
+    assert (curve.low[60], curve.ppfd[60], curve.high[60]) == (100.0, 200.0, 600.0)
+    assert curve.lit_hours == 24.0
+    assert curve.step_s == 600.0
+
+
+def test_lit_hours_count_bins_above_one() -> None:
+    at = every(10)[:-1]
+    light = [2.0 if t.hour < 6 else 1.0 for t in at]
+    assert day_curve(at, light).lit_hours == 6.0

@@ -126,3 +126,47 @@ def test_the_odd_one_of_a_table_is_named_and_not_its_neighbours() -> None:
 
 def test_a_steady_table_holds_no_surprise() -> None:
     assert surprises([at(10 * i, 100 * 0.9**i) for i in range(10)]) == ()
+
+
+def test_a_question_starts_beyond_three_times_either_way() -> None:
+    others = [at(10, 100), at(12, 100)]
+    assert surprise(at(11, 300), others) is None
+    assert surprise(at(11, 301), others) is not None
+    assert surprise(at(11, 34), others) is None
+    assert surprise(at(11, 33), others) is not None
+
+
+def test_a_slip_is_named_only_where_the_digit_fits() -> None:
+    others = [at(10, 100), at(12, 100)]
+    for value, meant in (
+        (1000, 100),
+        (2000, 200),
+        (2100, None),
+        (501, 50.1),
+        (10_000, 100),
+        (9, 90),
+    ):
+        asked = surprise(at(11, value), others)
+        assert asked is not None and asked.perhaps_ppfd == meant, value
+
+
+def test_next_to_darkness_nothing_is_expected() -> None:
+    """Neighbours at the meter's last digit say nothing about ratios."""
+    assert surprise(at(11, 50), [at(10, 1.0), at(12, 1.0)]) is None
+    assert surprise(at(11, 50), [at(10, 0.0), at(12, 0.0)]) is None
+
+
+def test_neighbours_weigh_by_nearness_and_only_within_an_arms_breadth() -> None:
+    near = usual_nearby(at(10, 0), [at(10, 100), at(30, 200)])
+    assert near is not None and 100 < near < 105
+    assert usual_nearby(at(0, 0), [at(45, 100)]) == pytest.approx(100)
+    assert usual_nearby(at(0, 0), [at(45.1, 100)]) is None
+
+
+def test_a_table_of_a_few_readings_names_none() -> None:
+    assert surprises([at(10, 100), at(20, 1000), at(30, 100), at(40, 100)]) == ()
+
+
+def test_readings_just_within_reach_are_one_point() -> None:
+    assert len(combined([at(10, 100), at(11.5, 100)])) == 1
+    assert len(combined([at(10, 100), at(11.6, 100)])) == 2

@@ -202,6 +202,11 @@ def test_a_later_block_may_leave_out_the_places_it_shares() -> None:
     assert values(table)[2:] == [(10, 5, 20, 60), (20, 5, 20, 65)]
 
 
+def test_a_cell_that_looks_like_a_depth_makes_no_grid_of_a_table_with_a_header() -> None:
+    table = read("x,y,depth,ppfd\n@0,0.00,0.00,0.00\n0.00,,0.00,0.00\n")
+    assert (table.kind, table.rows, refusals(table)) == ("points", (), [2, 3])
+
+
 def test_a_turned_grid_says_so() -> None:
     table = read("Depth 10 cm\nx\\y;10;20\n50;120;130\n")
     assert values(table) == [(50, 10, 10, 120), (50, 20, 10, 130)]
