@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 from server.optics.emitters import LIMITS, Emitter
+from server.optics.tank import LIMITS as WATER_LIMITS
 from server.optics.tank import Wall
 from server.surveys.plan import Lamp, Plan
 
@@ -81,4 +82,5 @@ def _brighter(emitter: Emitter, factor: float) -> Emitter:
 
 
 def _shifted(bands: Bands, shift_per_m: float) -> Bands:
-    return tuple((share, max(per_m + shift_per_m, 0.0)) for share, per_m in bands)
+    least, most = WATER_LIMITS["absorption_per_m"]
+    return tuple((share, min(max(per_m + shift_per_m, least), most)) for share, per_m in bands)
