@@ -429,3 +429,26 @@ def test_a_tank_made_smaller_names_the_animals_left_outside(
     ivo.cookies.set("notice", answer.cookies["notice"])
     page = ivo.get(f"/tanks/{lit}")
     assert page.status_code == 200 and "Outside the new walls now: Grove" in page.text
+
+
+@pytest.mark.parametrize(
+    "body",
+    [
+        b"name=%ED%A0%80&length=90&width=45&depth=45",
+        b"name=%FF%FE&length=90&width=45&depth=45",
+        b"name=a%00b&length=90&width=45&depth=45",
+        b"name=a&name=b&length=90&width=45&depth=45",
+        b"%%%=&&&",
+    ],
+)
+def test_bytes_that_are_no_text_do_not_break_the_form(ivo: TestClient, body: bytes) -> None:
+    kind = {"Content-Type": "application/x-www-form-urlencoded"}
+    answer = ivo.post("/tanks/new", content=body, headers=kind)
+    assert answer.status_code in (303, 422)
+    assert ivo.get("/tanks").status_code == 200
+
+
+def test_a_file_where_a_word_belongs_and_a_huge_body_are_refused(ivo: TestClient) -> None:
+    answer = ivo.post("/tanks/new", files={"name": ("a.txt", b"Lagoon")}, data={"length": "90"})
+    assert answer.status_code == 422 and 'id="name-wrong"' in answer.text
+    assert ivo.post("/tanks/new", data=TYPED | {"note": "x" * 10_000_000}).status_code == 413
