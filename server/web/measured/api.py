@@ -8,6 +8,7 @@ from pydantic import Field
 
 from server.optics.tank import Tank
 from server.surveys import explanation, misfit, next_reading
+from server.surveys.effort import work
 from server.surveys.estimate import Fit, MeasuredMap, estimate
 from server.surveys.plan import Plan, Reading, lamps_from, points_of
 from server.web.problem import RESPONSES, Refusal
@@ -18,6 +19,8 @@ router = APIRouter(tags=["calculators"])
 MOST_READINGS = 1000
 MOST_PLACES = 5000
 MOST_PPFD = 100_000.0
+MOST_WORK = 100_000_000
+"""Pairs of lamp piece and place, counted once per mirrored tank: a few seconds of one core."""
 
 _Distance = Annotated[Number, Field(ge=0, le=2000)]
 
@@ -111,6 +114,9 @@ def measured_map(asked: MeasuredMapAsked) -> MeasuredMapAnswer:
         words = "at least one emitter must give light: ppf_umol_s above 0"
         raise Refusal(422, "Some fields could not be taken.", errors=[("emitters", words)])
     plan = Plan(tank=tank, water=asked.water.water(), lamps=lamps_from(emitters))
+    if work(plan, readings=len(asked.readings), places=len(asked.at)) > MOST_WORK:
+        words = "this would take too long: ask for fewer emitters or places, or a less narrow tank"
+        raise Refusal(422, "This is too much for one request.", errors=[("emitters", words)])
     readings = [Reading(**one.model_dump()) for one in asked.readings]
     return _answer(estimate(plan, readings), asked.at)
 

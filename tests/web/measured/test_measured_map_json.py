@@ -157,3 +157,27 @@ def test_thirty_readings_and_two_hundred_places_come_within_three_tenths_of_a_se
     answer = client.post("/api/measured-map", json=body)
     assert time.process_time() - start < 0.3
     assert len(answer.json()["at"]) == 200
+
+
+def test_what_would_keep_the_machine_busy_for_long_is_refused_before_it_is_begun(
+    client: TestClient,
+) -> None:
+    """A sliver of a tank between mirrors, with lamps that have to be cut very small."""
+    slit = {**ASKED["tank"], "length_cm": 1, "width_cm": 2, "depth_cm": 500}
+    slit["walls"] = dict.fromkeys(("left", "right", "front", "back"), "clear")
+    lamp = {
+        "shape": "square",
+        "x_cm": 0.5,
+        "y_cm": 1,
+        "height_cm": 0.1,
+        "ppf_umol_s": 100,
+        "beam_deg": 30,
+        "side_cm": 100,
+    }
+    at = [{"x_cm": 0.5, "y_cm": 1, "depth_cm": 5}]
+    body = asked(tank=slit, emitters=[lamp] * 40, at=at)
+    start = time.process_time()
+    answer = client.post("/api/measured-map", json=body)
+    assert answer.status_code == 422
+    assert "too long" in answer.json()["errors"][0]["message"]
+    assert time.process_time() - start < 1
