@@ -31,35 +31,41 @@ def known(
 ) -> tuple[KnownAs, ...]:
     """What each animal is used to, by what the keeper said of its past."""
     return tuple(
-        KnownAs(
-            animal_id=animal.id or 0,
-            used_to=_used_to(past, typed, animal, now, before, hours),
-            basis=PAST_WORDS[past].removesuffix(", below"),
-        )
+        _known(past, typed, animal, now, before, hours)
         for animal, past in zip(animals, typed.past, strict=True)
     )
 
 
-def _used_to(
+def _known(
     past: Past,
     typed: WayTyped,
     animal: Animal,
     now: Lit | None,
     before: Lit | None,
     hours: float,
-) -> UsedTo:
+) -> KnownAs:
+    """One animal's past; one that did not live in the light named is of unknown past."""
+    used_to = _lived_in({"now": now, "before": before}.get(past), animal)
     if past == "shop":
-        return at_the_shop(name=animal.name, ppfd=typed.shop_ppfd, hours=typed.shop_hours)
-    here = {"now": now, "before": before}.get(past)
-    if here is not None:
-        for place, other in enumerate(here.animals):
-            if other.id == animal.id and here.light.dli[place] > 0:
-                return UsedTo(
-                    name=animal.name,
-                    peak_ppfd=float(here.light.peak[place]),
-                    dli_mol_m2_d=float(here.light.dli[place]),
-                )
-    return of_unknown_past(name=animal.name, low_ppfd=animal.low_ppfd, hours=hours)
+        used_to = at_the_shop(name=animal.name, ppfd=typed.shop_ppfd, hours=typed.shop_hours)
+    if used_to is None:
+        past = "unknown"
+        used_to = of_unknown_past(name=animal.name, low_ppfd=animal.low_ppfd, hours=hours)
+    basis = PAST_WORDS[past].removesuffix(", below")
+    return KnownAs(animal_id=animal.id or 0, used_to=used_to, basis=basis)
+
+
+def _lived_in(here: Lit | None, animal: Animal) -> UsedTo | None:
+    if here is None:
+        return None
+    for place, other in enumerate(here.animals):
+        if other.id == animal.id and here.light.dli[place] > 0:
+            return UsedTo(
+                name=animal.name,
+                peak_ppfd=float(here.light.peak[place]),
+                dli_mol_m2_d=float(here.light.dli[place]),
+            )
+    return None
 
 
 def way_up(

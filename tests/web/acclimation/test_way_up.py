@@ -12,7 +12,7 @@ from sqlmodel import select
 from server.db import acclimation, tanks
 from server.db.engine import Database
 from server.db.moments import moment
-from server.models import AcclimationPlan, AcclimationStep, Member
+from server.models import AcclimationPlan, AcclimationStep, Animal, Member
 from server.web.day.view import lit_moment
 from tests.conftest import Cast
 from tests.web.acclimation.conftest import form_of, keep_plan
@@ -214,6 +214,24 @@ def test_unknown_pasts_and_the_shop_are_told_apart(
     assert (first["peak_ppfd"], first["dli_mol_m2_d"]) == (100, 3.6)
     assert (second["peak_ppfd"], second["dli_mol_m2_d"]) == (150, 4.86)
     assert (first["from"], second["from"]) == ("nobody knows", "the shop's light")
+
+
+def test_an_animal_that_was_not_there_is_of_unknown_past(
+    ivo: TestClient, dated: Reef, brighter: int, club: Database
+) -> None:
+    with club.write() as db:  # the light changed yesterday, the staghorn came today
+        lamps = [tanks.place_of(lamp) for lamp in tanks.lamps_of(db, dated.setup)]
+        tanks.save_setup(
+            db, tank_id=dated.tank, lamps=lamps, since=TODAY - timedelta(days=1), reason="moved"
+        )
+        animal = db.get_one(Animal, dated.bright)
+        animal.placed_on = TODAY
+        db.add(animal)
+    chosen = {f"from-{dated.shaded}": "before", f"from-{dated.bright}": "before"}
+    keep_plan(ivo, dated.tank, brighter, **chosen)
+    plan, _ = _plan(club, dated)
+    told = [one["from"] for one in json.loads(plan.used_to)]
+    assert told == ["the light before the last change", "nobody knows"]
 
 
 def test_hours_alone_tell_that_the_peak_jumps(ivo: TestClient, dated: Reef, brighter: int) -> None:
