@@ -11,13 +11,14 @@ from server.db.tanks import place_of
 from server.drawing import gauge, legend
 from server.drawing.marks import Verdict as Mark
 from server.models import Animal, Meter, Tank
-from server.surveys import explanation, misfit
+from server.surveys import explanation
 from server.surveys.advice import Advice, Change, Kind, advice
 from server.surveys.next_reading import NextReading, next_reading
 from server.surveys.plan import Animal as Living
 from server.surveys.verdict import Judged, Verdict, verdicts
 from server.web import chart_levels, filters
-from server.web.measured import charts, facts, words
+from server.web.measured import charts, facts, readings_view, words
+from server.web.measured.readings_view import MisfitRow, ReadingRow
 from server.web.planner import draw
 from server.web.planner.draw import Drawings, Picture, Sounded
 from server.web.planner.form import percent
@@ -35,30 +36,6 @@ MARKS: dict[Verdict, Mark] = {
     Verdict.TOO_BRIGHT: "above",
     Verdict.NOT_KNOWN: "unknown",
 }
-
-
-@dataclass(frozen=True, kw_only=True)
-class MisfitRow:
-    """A reading that does not fit, and the form that sets it aside."""
-
-    words: str
-    perhaps: str
-    session_id: int
-    reading_id: int
-    number: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class ReadingRow:
-    """A reading against plan and neighbours, as the table shows it."""
-
-    name: str
-    where: str
-    measured: str
-    planned: str
-    others: str
-    off: str
-    misfit: bool
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -181,11 +158,11 @@ def verdict_page(of: Subject) -> VerdictView:
         rows=_rows(judged, unit),
         findings=tuple(told.words for told in explanation.explained(found.map)),
         drift=words.drift_words(found.change) if found.change else "",
-        replaced=_replaced(found),
-        misfits=_misfits(found, unit),
-        not_used=_not_used(found),
-        readings=_readings(found, unit),
-        typical=_typical(found),
+        replaced=readings_view.replaced(found),
+        misfits=readings_view.misfits(found, unit),
+        not_used=readings_view.not_used(found),
+        readings=readings_view.readings(found, unit),
+        typical=readings_view.typical(found),
         factors=tuple(facts.factors(one, of.meters) for one in found.used),
         lamps=_lamps(found, lamps, of.kept),
         shared=rows.tank.shared,
@@ -337,84 +314,6 @@ def _next_address(of: Subject, following: NextReading) -> str:
         )
     }
     return f"/sessions/{rows.surveys[-1].session.id}/enter?{urlencode(at)}"
-
-
-# The readings
-
-
-def _misfits(found: Measured, unit: str) -> tuple[MisfitRow, ...]:
-    rows = []
-    for one in misfit.misfits(found.map):
-        row = found.row_of(one.reading.key)
-        if row is None:
-            continue
-        rows.append(
-            MisfitRow(
-                words=one.words,
-                perhaps=_perhaps(one, unit),
-                session_id=row.session_id,
-                reading_id=row.id or 0,
-                number=one.reading.name or f"Reading {one.number}",
-            )
-        )
-    return tuple(rows)
-
-
-def _perhaps(one: misfit.Misfit, unit: str) -> str:
-    expected = (
-        f"It says {filters.ppfd(one.reading.ppfd)}, and {filters.ppfd(one.expected_ppfd)} "
-        "was to be expected."
-    )
-    if one.perhaps is None:
-        return expected
-    if one.cause is misfit.Cause.DEPTH:
-        return f"{expected} It would fit {filters.length(one.perhaps, unit)} deep."
-    return f"{expected} {filters.ppfd(one.perhaps)} would fit."
-
-
-def _not_used(found: Measured) -> str:
-    shaded = len(found.map.set_aside)
-    if not shaded:
-        return ""
-    return (
-        f"{filters.count(shaded, 'reading')} marked as shaded by rock: "
-        "they tell of one place, not of the lamps, and take no part in the map."
-    )
-
-
-def _readings(found: Measured, unit: str) -> tuple[ReadingRow, ...]:
-    used, told = found.map.used, found.map.left_out
-    planned = np.exp(found.map.posterior.evidence.answers.log_plan)
-    alone = len(used) < 2
-    return tuple(
-        ReadingRow(
-            name=one.name or f"Reading {n + 1}",
-            where=words.place((one.x_cm, one.y_cm, one.depth_cm), unit),
-            measured=filters.ppfd(one.ppfd),
-            planned=filters.ppfd(float(planned[n])),
-            others="–" if alone else filters.ppfd(float(told.ppfd[n])),
-            off="–" if alone else f"{filters.number(float(told.off_percent[n]))} %",
-            misfit=n in found.map.wrong,
-        )
-        for n, one in enumerate(used)
-    )
-
-
-def _typical(found: Measured) -> str:
-    error = found.map.fit.typical_error_percent
-    if error is None:
-        return ""
-    return (
-        f"Left out one at a time, a reading is foretold by all the others to within "
-        f"{filters.number(error, 1)} % (the middle one of all these errors)."
-    )
-
-
-def _replaced(found: Measured) -> str:
-    if not found.replaced:
-        return ""
-    days = " and ".join(filters.day(one.session.taken_on) for one in found.replaced)
-    return f"The readings of {days} no longer hold and are left out of this map."
 
 
 def _lamps(found: Measured, names: Sequence[str], kept: frozenset[int]) -> tuple[LampRow, ...]:
