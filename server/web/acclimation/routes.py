@@ -425,6 +425,7 @@ def _form(
         do=do,
         sure=views.SURE if found else "",
         peak_told=views.peak_words(found.peak_jump) if found else "",
+        dimmed=views.dimmed_words(found, known) if found else (),
         steps=views.planned_lines(found, goal, who) if found and goal else (),
         past_lines=views.past_lines(known, found.steps[-1].dlis_mol_m2_d) if found else (),
     )

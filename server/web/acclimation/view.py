@@ -11,6 +11,7 @@ from server.db.goal import Goal
 from server.dose.acclimation import LOOK_AT, Plan, Setting
 from server.dose.day import added, course, stretches_above
 from server.dose.setpoints import clock_time
+from server.dose.warnings import LOW_DLI
 from server.models import AcclimationAnswer, AcclimationPlan, AcclimationStep, Member, Tank
 from server.web import filters
 from server.web.acclimation.work import at_setting
@@ -83,6 +84,7 @@ class PlanForm:
     do: str = ""
     sure: str = ""
     peak_told: str = ""
+    dimmed: tuple[str, ...] = ()
     refused: str = ""
     steps: tuple[StepLine, ...] = ()
     past_lines: tuple[PastLine, ...] = ()
@@ -174,6 +176,45 @@ def peak_words(peak_jump: float) -> str:
         f"{filters.percent(peak_jump)} higher than an animal is used to. Hang the lamp higher or "
         "turn it down as well, if you can."
     )
+
+
+NOTABLE_FALL = 0.3
+LOW_FOR_DAYS = 30  # how long the corals of the published low-light trial were kept
+
+
+def dimmed_words(plan: Plan, known: Sequence[KnownAs]) -> tuple[str, ...]:
+    """What the first steps take from animals that were used to more light."""
+    first, pace = plan.steps[0], plan.limited_by[0]
+    falls = [
+        (1 - dli / one.used_to.dli_mol_m2_d, one.used_to.name)
+        for one, dli in zip(known, first.dlis_mol_m2_d, strict=True)
+        if one.used_to.dli_mol_m2_d > 0
+    ]
+    fall, name = max(falls, default=(0.0, ""))
+    said = []
+    if fall > NOTABLE_FALL:
+        said.append(
+            f"The first step gives {name} {filters.percent(fall)} less light than it is used to, "
+            f"because {pace} comes from much dimmer light. It is often better to set {pace} "
+            "deeper or in shade for the first weeks, and to plan anew with it there."
+        )
+    low = _low_for_long(plan)
+    if low:
+        said.append(
+            f"{', '.join(low[:4])} would stay below 1.2 mol m⁻² d⁻¹ for a month or more, the "
+            "published low-light threshold (Bessell-Browne et al. 2017, 30 days)."
+        )
+    return tuple(said)
+
+
+def _low_for_long(plan: Plan) -> list[str]:
+    """Animals whose dose stays under the threshold for as long as it was tried."""
+    if (plan.steps[-1].on - plan.steps[0].on).days < LOW_FOR_DAYS:
+        return []
+    late = [step for step in plan.steps if (step.on - plan.steps[0].on).days <= LOW_FOR_DAYS]
+    return [
+        name for place, name in enumerate(plan.names) if late[-1].dlis_mol_m2_d[place] < LOW_DLI[0]
+    ]
 
 
 def planned_lines(plan: Plan, goal: Goal, who: Member) -> tuple[StepLine, ...]:

@@ -234,6 +234,18 @@ def test_an_animal_that_was_not_there_is_of_unknown_past(
     assert told == ["the light before the last change", "nobody knows"]
 
 
+def test_a_plan_that_dims_the_neighbours_says_so(
+    ivo: TestClient, dated: Reef, brighter: int
+) -> None:
+    page = ivo.get(f"{_address(dated)}?setup={brighter}").text
+    chosen = {f"from-{dated.shaded}": "shop", "shop_ppfd": "14", "shop_hours": "9"}
+    answer = ivo.post(_address(dated), data=form_of(page) | chosen | {"do": "show"})
+    assert "because Plate coral comes from much dimmer light" in answer.text
+    assert "Plate coral would stay below 1.2 mol m⁻² d⁻¹" in answer.text
+    usual = ivo.post(_address(dated), data=form_of(page) | {"do": "show"})
+    assert "much dimmer light" not in usual.text
+
+
 def test_hours_alone_tell_that_the_peak_jumps(ivo: TestClient, dated: Reef, brighter: int) -> None:
     page = ivo.get(f"{_address(dated)}?setup={brighter}").text
     typed = form_of(page) | {"by_power": "", "by_hours": "yes", "least_hours": "30", "do": "show"}
