@@ -28,7 +28,7 @@ Arriving = dict[float, Floats]
 LADDER_PER_M = (0.0, 0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8, 25.6, 51.2, 102.4)
 """Absorptions for which scattered light is worked out; others are mixed from their neighbours."""
 
-_SAMPLES = (2, 8)
+_SAMPLES = (2, 6)
 """Direct light on a piece is the mean of this many places squared: for wide light, for narrow."""
 
 
@@ -189,7 +189,7 @@ def _all_faces(
     return np.concatenate(parts, axis=2)
 
 
-@lru_cache(maxsize=128)
+@lru_cache(maxsize=64)
 def _plane_response(
     tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], depth_cm: float
 ) -> Floats:
@@ -202,7 +202,7 @@ def _plane_response(
     return _response(tank, refractive_index, rungs_per_m, points)
 
 
-@lru_cache(maxsize=64)
+@lru_cache(maxsize=16)
 def _points_response(
     tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], key: tuple[int, bytes]
 ) -> Floats:

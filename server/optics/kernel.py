@@ -36,7 +36,7 @@ SQ_CM_PER_SQ_M = 1e4
 _FINENESS = 400
 """Steps of a table within the width of its peak; values are taken at the nearest step."""
 
-_ENTRIES = (2048, 32768)
+_ENTRIES = (2048, 20000)
 _RAYS = 2000
 
 
@@ -93,12 +93,20 @@ def peak_width_cm(beam: Beam, *, height_cm: float, depth_cm: float, water: Water
 
     (H + z/n) times a factor for beams narrower than a Lambertian's.
     """
-    power = 6.0 if isinstance(beam, IntensityTable) else max(cosine_power(beam), 1.0)
+    power = max(_power_of(beam), 1.0)
     distance = height_cm + depth_cm / water.refractive_index
     return float(distance * 2.0 / np.sqrt(power + 3.0))
 
 
-@lru_cache(maxsize=1024)
+@lru_cache(maxsize=128)
+def _power_of(beam: Beam) -> float:
+    """Cosine power of a beam; of a measured table that of its beam, at least so fine as 75°."""
+    if isinstance(beam, IntensityTable):
+        return max(cosine_power(float(np.clip(beam.mean_beam_deg, 5.0, 170.0))), 3.0)
+    return cosine_power(beam)
+
+
+@lru_cache(maxsize=256)
 def kernel(key: KernelKey) -> Kernel:
     """Tables for one point over one level; under 1 ms when new, then remembered."""
     height, depth, n = key.height_cm, key.depth_cm, key.refractive_index

@@ -36,6 +36,9 @@ MAX_IMAGES = 7
 MOST_PIECES = 480
 """Bound on the pieces of all faces together, and half of it for the floor alone."""
 
+_MOST_ALONG, _MOST_DOWN = 48, 14
+"""Most pieces along one side of a face, and down a wall: very long tanks are cut more coarsely."""
+
 _FAINT = 1e-4
 _AT_ONCE = 60_000
 
@@ -139,7 +142,10 @@ def _face(
     extents = [size[a] for a in other_axes(axis)]
     piece = size[2] / 4 if axis == 2 else min(size) / 4
     piece = max(piece, float(np.sqrt(extents[0] * extents[1] / most)))
-    nodes = [np.linspace(0.0, e, max(3, int(np.ceil(e / piece))) + 1) for e in extents]
+    counts = [int(np.clip(np.ceil(e / piece), 3, _MOST_ALONG)) for e in extents]
+    if axis != 2:
+        counts[1] = min(counts[1], _MOST_DOWN)
+    nodes = [np.linspace(0.0, e, count + 1) for e, count in zip(extents, counts, strict=True)]
     if corners:
         nodes = [_closer_at_ends(n) for n in nodes]
     return Face(axis=axis, at_cm=at, inward=inward, albedo=albedo, nodes=(nodes[0], nodes[1]))
