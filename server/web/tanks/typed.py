@@ -63,7 +63,7 @@ class TypedIn:
         if not value and not needed:
             return None
         sign = f" {unit}" if unit else ""
-        range_words = f"from {filters.significant(low, 3)} to {_short(high)}{sign}"
+        range_words = f"from {_short(low)} to {_short(high)}{sign}"
         try:
             number = filters.read_number(value)
         except filters.NotANumber:
@@ -148,4 +148,5 @@ def _in_unit(value_cm: float, unit: str) -> float:
 
 
 def _short(value: float) -> str:
-    return filters.number(value, 0) if value >= 100 else filters.significant(value, 3)
+    """A limit as people write it: 0.1, 2000, 787.4."""
+    return filters.number(value, 1).removesuffix(".0")

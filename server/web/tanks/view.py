@@ -10,7 +10,7 @@ from server.dose.groups import BY_KEY
 from server.models import Animal, MeasurementSession, Member, Setup, Tank
 from server.optics.field import planes
 from server.web import filters
-from server.web.measured import words
+from server.web.measured.words import place
 from server.web.tanks import form as reading
 from server.web.tanks.charts import Charts, charts
 from server.web.tanks.judged import Judged, judge
@@ -272,7 +272,9 @@ def _answer(tank: Tank, known: KnownLight, *, own: bool) -> tuple[str, str, str]
     if not known.judged:
         do = "Say who lives where, and each animal gets its verdict." if own else ""
         return _empty_answer(tank, known.scene), do, f"/tanks/{tank.id}/animals/new"
-    return _animals_answer(tank, known.judged), *_animals_do(tank, known)
+    words = _animals_answer(tank, known.judged)
+    answer = words[0].upper() + words[1:] if known.measured else f"As planned, {words}"
+    return answer, *_animals_do(tank, known)
 
 
 def _empty_answer(tank: Tank, scene: Scene) -> str:
@@ -285,13 +287,14 @@ def _empty_answer(tank: Tank, scene: Scene) -> str:
 
 
 def _animals_answer(tank: Tank, judged: Sequence[Judged]) -> str:
+    """What the animals get, as the end of a sentence."""
     right = [one for one in judged if one.verdict == "within"]
     if len(right) == len(judged):
-        everyone = "The one animal" if len(judged) == 1 else f"All {len(judged)} animals"
+        everyone = "the one animal" if len(judged) == 1 else f"all {len(judged)} animals"
         gets = "gets the light it" if len(judged) == 1 else "get the light they"
         return f"{everyone} in {tank.name} {gets} should."
     wrong = [one for one in judged if one.verdict in ("above", "below")]
-    so_far = f"{len(right)} of {filters.count(len(judged), 'animal')} in {tank.name} in range"
+    so_far = f"{len(right)} of {filters.count(len(judged), 'animal')} in {tank.name} are in range"
     if not wrong:
         unsure = len(judged) - len(right)
         return f"{so_far}; of {'one' if unsure == 1 else unsure} it is not known."
@@ -311,7 +314,9 @@ def _off(one: Judged) -> float:
 def _animals_do(tank: Tank, known: KnownLight) -> tuple[str, str]:
     verdicts = {one.verdict for one in known.judged}
     if verdicts & {"above", "below"}:
-        return "See the one change that would help most.", f"/tanks/{tank.id}/verdict"
+        if known.measured:
+            return "See the one change that would help most.", f"/tanks/{tank.id}/verdict"
+        return "See what would help, and where to measure first.", f"/tanks/{tank.id}/verdict"
     if not known.measured:
         return "Prove it under water: measure a few points.", f"/tanks/{tank.id}/sessions"
     if "unknown" in verdicts:
@@ -335,7 +340,7 @@ def _animal_line(one: Judged, unit: str) -> AnimalLine:
         letter=one.letter,
         name=animal.name,
         group=light_group(animal.group),
-        place=words.place((animal.x_cm, animal.y_cm, animal.depth_cm), unit),
+        place=place((animal.x_cm, animal.y_cm, animal.depth_cm), unit),
         wants=one.range_words,
         gets="–" if one.ppfd is None else filters.ppfd(one.ppfd),
         verdict=one.verdict,

@@ -75,7 +75,7 @@ def test_before_a_measurement_the_page_says_that_it_is_a_plan(
     ivo: TestClient, tank_id: int
 ) -> None:
     page = ivo.get(f"/tanks/{tank_id}").text
-    assert "The one animal in Lagoon gets the light it should." in page
+    assert "As planned, the one animal in Lagoon gets the light it should." in page
     assert "may be off by a third" in page and "Prove it under water" in page
     assert "The one animal in range, as planned." in ivo.get("/").text
 
