@@ -17,7 +17,7 @@ from server.dose.control import CONTROLS
 from server.dose.setpoints import as_csv
 from server.models import Club as ClubRow
 from server.models import Member, Schedule, Tank
-from server.web.day import dose_view
+from server.web.day import card_view, dose_view, form_view
 from server.web.day import form as reading
 from server.web.day import view as views
 from server.web.day.lit import on_the_wall
@@ -76,7 +76,7 @@ def change_day(request: Request, who: Who, club: Club, form: Typed, tank_id: int
         asks_why="" if show else _asks_why(seen),
     )
     if isinstance(typed, Refused):
-        values = views.refused_values(_stored(seen, who), typed)
+        values = form_view.refused_values(_stored(seen, who), typed)
         return _form(request, who, seen, values, typed.errors)
     if show:
         values = _stored(seen, who) | {name: text(form, name) for name in form}
@@ -132,8 +132,8 @@ def card_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
     with club.read() as db:
         due = chores.chores_of(db, seen.tank, today=seen.today)
-    view = views.card(
-        who, seen.tank, seen.now, seen.club, seen.today, next_check=views.next_check(due)
+    view = card_view.card(
+        who, seen.tank, seen.now, seen.club, seen.today, next_check=card_view.next_check(due)
     )
     if view is None:
         raise NotFound("This tank has no day yet, so there is no card to print.")
@@ -207,7 +207,7 @@ def _form(
     *,
     preview: tuple[GroupDay, ...] = (),
 ) -> Response:
-    view = views.day_form(
+    view = form_view.day_form(
         seen.tank,
         seen.now,
         channels=reading.channel_fields(seen.now.hung),

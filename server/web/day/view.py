@@ -1,4 +1,4 @@
-"""What the pages of a tank's day show: the day itself, its form, the card, the doses."""
+"""What the page of a tank's day shows; its form and its card take their parts from here."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -9,7 +9,6 @@ from server.db.daylight import LampDay, cost_of, lamp_course, lamp_days
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.db.moments import Moment
-from server.dose.chores import Due
 from server.dose.clock import clock_changes
 from server.dose.control import KIND_NAMES, apart, together
 from server.dose.day import Course, course, faint_hours, lit_hours, longest_dark_hours
@@ -20,13 +19,9 @@ from server.dose.warnings import DARK_HOURS, NIGHT_LIGHT_SOURCE
 from server.models import Club, Member, Schedule, Tank
 from server.web import filters
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
-from server.web.day.form import ChannelField
 from server.web.day.lit import Lit, lit, on_the_wall
 from server.web.dose.day_chart import DayCharts, day_charts
 from server.web.dose.times import read_time, shown_hours, shown_time
-from server.web.tanks.typed import Refused
-
-CONTROL_OPTIONS = (("", "As the lamps' own pages say"), *KIND_NAMES.items())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -94,54 +89,6 @@ class DayView:
     cost: CostView | None = None
     acclimate: bool = False
     plans: tuple[tuple[int, str], ...] = ()
-
-
-@dataclass(frozen=True, kw_only=True)
-class DayFormView:
-    """The form of a tank's day."""
-
-    id: int
-    name: str
-    values: dict[str, str]
-    errors: dict[str, str]
-    channels: tuple[ChannelField, ...]
-    controls: tuple[tuple[str, str], ...]
-    control_told: str
-    first: bool
-    early: StayView | None
-    charts: DayCharts | None
-    lost: tuple[str, ...]
-    able: str
-    more: bool
-    channels_open: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class CardLamp:
-    """What to set on one lamp model: (channel or on/off, time, time after the clocks change,
-    level) line by line."""
-
-    name: str
-    control: str
-    lines: tuple[tuple[str, str, str, str], ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class CardView:
-    """The tank's card for the cabinet door."""
-
-    id: int
-    name: str
-    club: str
-    printed: str
-    lamps: tuple[CardLamp, ...]
-    hung: tuple[tuple[str, str, str], ...]
-    changes: str
-    follows: bool
-    zone: str
-    since: str
-    next_check: str
-    charts: DayCharts
 
 
 # The day's page
@@ -409,115 +356,3 @@ def cost_view(tank: Tank, found: Lit, club: Club) -> CostView:
             "to follow the level in proportion (our assumption: dimmed LEDs are a little better)."
         ),
     )
-
-
-# The form
-
-
-def day_form(
-    tank: Tank,
-    now: Moment,
-    *,
-    channels: tuple[ChannelField, ...],
-    values: dict[str, str],
-    errors: dict[str, str],
-    today: date,
-    preview: Sequence[GroupDay] = (),
-    clock: str,
-) -> DayFormView:
-    """The form, with the day drawn as far as it can be read."""
-    shown = preview or (on_the_wall(now.schedule, now.days, today) if now.schedule else ())
-    lamps = lamp_days(now.hung, shown, control=values["control"]) if shown and now.hung else ()
-    changed = now.changed_on if now.schedule is not None else None
-    early = stay_view(changed, today)
-    told = {KIND_NAMES[lamp.control] for lamp in lamp_days(now.hung, (), control="")}
-    return DayFormView(
-        id=tank.id or 0,
-        name=tank.name,
-        values=values,
-        errors=errors,
-        channels=channels,
-        controls=CONTROL_OPTIONS,
-        control_told=", ".join(sorted(told)),
-        first=now.schedule is None,
-        early=early if early and early.not_shown else None,
-        charts=percent_charts(now.hung, shown, values["control"], clock) if lamps else None,
-        lost=tuple(dict.fromkeys(said for lamp in lamps for said in lamp.fit.lost)),
-        able=", ".join(dict.fromkeys(KIND_NAMES[lamp.control] for lamp in lamps)),
-        more=any(values[name] for name in ("moon", "control", "view_from", "follows"))
-        or any(name in errors for name in ("moon", "moon_until", "view_from", "view_to")),
-        channels_open=any(values.get(one.name) or one.name in errors for one in channels),
-    )
-
-
-def refused_values(values: dict[str, str], refused: Refused) -> dict[str, str]:
-    """What was typed, over what the form would have shown."""
-    return {**values, **refused.values}
-
-
-# The card
-
-
-def card(
-    who: Member, tank: Tank, now: Moment, club: Club, today: date, next_check: str
-) -> CardView | None:
-    """The card to tape inside the cabinet; None where no day runs."""
-    if now.schedule is None or not now.hung or not now.days:
-        return None
-    walls = on_the_wall(now.schedule, now.days, today)
-    change = next(iter(clock_changes(now.schedule.time_zone, after=today)), None)
-    forward = change.forward_hours if change and not now.schedule.follows_clock else 0.0
-    lamps = lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock)
-    return CardView(
-        id=tank.id or 0,
-        name=tank.name,
-        club=club.name,
-        printed=filters.day(today),
-        lamps=tuple(_card_lamps(lamps, forward, who.clock)),
-        hung=tuple(
-            (
-                one.stated.row.name,
-                filters.length(one.row.height_cm, who.length_unit),
-                filters.percent(one.row.power),
-            )
-            for one in now.hung
-        ),
-        changes=filters.day(change.on) if change else "",
-        follows=now.schedule.follows_clock,
-        zone=now.schedule.time_zone,
-        since=filters.day(now.changed_on or today),
-        next_check=next_check,
-        charts=percent_charts(now.hung, walls, now.control, who.clock),
-    )
-
-
-def next_check(dues: Sequence[Due]) -> str:
-    """The next time somebody should look after the light."""
-    if not dues:
-        return ""
-    first = dues[0]
-    when = "now" if first.days_late >= 0 else f"on {filters.day(first.due_on)}"
-    return f"{first.chore.name.lower()} {when}"
-
-
-def _card_lamps(lamps: Sequence[LampLines], forward_hours: float, clock: str) -> list[CardLamp]:
-    """Times as they are now, beside those after the next change of clocks."""
-
-    def then(time: str) -> str:
-        return shown_time(read_time(time) + forward_hours, clock)
-
-    return [
-        CardLamp(
-            name=lamp.name,
-            control=lamp.control,
-            lines=(
-                *(
-                    (word, time, then(time), "")
-                    for pair in lamp.switches
-                    for word, time in zip(("on", "off"), pair, strict=True)
-                ),
-                *((line.group, line.time, then(line.time), line.percent) for line in lamp.lines),
-            ),
-        )
-        for lamp in lamps
-    ]
