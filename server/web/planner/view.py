@@ -355,7 +355,10 @@ def _told(judged: Sequence[Judged]) -> str:
         for one in off[:3]
     ]
     more = f", and {_count(len(off) - 3)} more are out of range" if len(off) > 3 else ""
-    return ("; ".join(told) + more + ".") if told else ""
+    unsure = sum(one.verdict == "unknown" and one.ppfd is not None for one in judged)
+    sentences = [f"{'; '.join(told)}{more}."] if told else []
+    sentences += [f"Of {_count(unsure)} it is not known."] if unsure else []
+    return " ".join(sentences)
 
 
 def _do(of: Subject, judged: Sequence[Judged], turn: Turn | None, asked: WhatIf) -> str:
@@ -431,7 +434,7 @@ def _row(seen: Seen, n: int, unit: str, scale: tuple[float, float]) -> AnimalRow
         name=animal.name,
         place=place,
         gets="not known" if one.ppfd is None else filters.ppfd(one.ppfd),
-        spread="" if spread is None else f"± {filters.ppfd((spread[1] - spread[0]) / 2)}",
+        spread="" if spread is None else f"± {filters.number(max((spread[1] - spread[0]) / 2, 1))}",
         wants=one.range_words,
         was="" if seen.was is None else filters.ppfd(float(seen.was[n])),
         verdict=one.verdict,
