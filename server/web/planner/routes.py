@@ -14,7 +14,7 @@ from server.web.page import fragment, page, see_other
 from server.web.planner import form as reading
 from server.web.planner import known
 from server.web.planner import view as views
-from server.web.planner.view import Subject
+from server.web.planner.look import Subject
 from server.web.signed_in import Club, NotFound, Typed, Who, text
 from server.web.tanks.open import own_tank, tank_to_see
 
