@@ -95,7 +95,7 @@ def test_readings_are_the_engines_light_with_the_stated_errors(club: Database) -
         ):
             truth = readings.truth_of(row)
             tank = db.get_one(Tank, session.tank_id)
-            planned = light.scene(tank, light.hung_over(db, session.setup_id or 0))
+            planned = light.scene(tank, light.hung_over(db, session.setup_id or 0, as_stated=True))
             taken = db.exec(select(Reading).where(Reading.session_id == session.id)).all()
             assert len(taken) == int(row["points"])
             real = readings.as_it_is(planned, truth)
@@ -119,7 +119,7 @@ def test_the_table_to_upload_is_what_the_engine_says_of_the_tank_it_belongs_to(
         tank = db.exec(select(Tank).where(Tank.name == "Kitchen cube")).one()
         setup = tanks.current_setup(db, tank.id or 0)
         assert setup is not None
-        planned = light.scene(tank, light.hung_over(db, setup.id or 0))
+        planned = light.scene(tank, light.hung_over(db, setup.id or 0, as_stated=True))
         assert setup.since <= club_day.today(db) - timedelta(days=1)
     raw = (places.SEED / "readings-to-upload.csv").read_bytes()
     assert raw.startswith(b"\xef\xbb\xbf") and b"\r\n" in raw, "as a spreadsheet saves it"

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from server.db import club_day, members, secrets
-from server.db.demo import days, lamps, meters, readings, sheets, tanks
+from server.db.demo import days, lamps, learnt, meters, readings, sheets, tanks
 from server.db.engine import Database
 from server.db.keeping import open_current
 from server.models import Club
@@ -49,6 +49,7 @@ def fill(club: Database) -> None:
         ids = tanks.fill(db, members=member_ids, lamps=lamp_ids, today=today)
         days.fill(db, ids=ids, today=today)
         readings.fill(db, members=member_ids, meters=meter_ids, ids=ids, today=today)
+        learnt.fill(db, tank_ids=ids.tanks)
 
 
 def _club(db: Session) -> None:
