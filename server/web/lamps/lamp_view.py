@@ -132,7 +132,7 @@ def _answer(stated: Stated) -> str:
             f"{watts_words(row.watts)}, as far as watts can tell."
         )
     return (
-        f"{row.name} gives {significant(stated.lamp.ppf_umol_s)} µmol s⁻¹ from "
+        f"{row.name} is stated to give {significant(stated.lamp.ppf_umol_s)} µmol s⁻¹ from "
         f"{watts_words(row.watts)}: {per_joule} µmol per joule."
     )
 
