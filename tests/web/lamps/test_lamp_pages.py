@@ -68,7 +68,7 @@ def test_a_lamp_is_kept_as_typed_and_its_page_tells_everything(
     page = ivo.get(f"/lamps/{lamp_id}")
     assert page.status_code == 200 and len(page.content) < 100_000
     for words in (
-        "Test Panel gives 212 µmol s⁻¹ from 120 W: 1.77 µmol per joule.",
+        "Test Panel is stated to give 212 µmol s⁻¹ from 120 W: 1.77 µmol per joule.",
         "Half-value footprint",
         "Lux per PPFD",
         "Polished",
