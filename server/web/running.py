@@ -15,6 +15,7 @@ from server.settings import Settings
 from server.web.app import create_app
 
 _GRACE_S = 20
+_WAITING = 2048
 
 
 def run_demo(
@@ -66,6 +67,7 @@ def _listening(host: str, port: int) -> socket.socket:
     listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     listener.bind((host, port))
+    listener.listen(_WAITING)  # at once: the address is printed before the server takes over
     return listener
 
 

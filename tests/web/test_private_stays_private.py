@@ -17,9 +17,11 @@ from server.db import tanks
 from server.db.engine import Database
 from server.models import (
     Animal,
+    HungLamp,
     LampModel,
     Member,
     Reading,
+    Schedule,
     Setup,
     SQLModel,
     Tank,
@@ -122,6 +124,8 @@ def _ids(db: Session, tank_id: int) -> dict[str, int]:
         "session_id": session_id,
         "reading_id": one(Reading, session_id=session_id),
         "upload_id": one(Upload, tank_id=tank_id),
+        "schedule_id": one(Schedule, tank_id=tank_id),
+        "hung_id": one(HungLamp, setup_id=one(Setup, tank_id=tank_id)),
     }
 
 

@@ -13,9 +13,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from sqlmodel import Session, select
 
-from server.db import schema, tanks
+from server.db import days, schema, tanks
 from server.db.bundle import cells, contents, pack, unpack
 from server.db.engine import Database, open_database
+from server.dose.day import Day
 from server.models import (
     AcclimationPlan,
     AcclimationStep,
@@ -136,6 +137,9 @@ def make_tank(db: Session, keeper: Member) -> int:
             largest_rise=0.1,
         )
     )
+    group = days.GroupDay(day=Day(hours=(8.0, 20.0), levels=(0.0, 100.0)), lamp_model_id=lamp.id)
+    noted = days.DayWords(since=date(2026, 1, 5), time_zone="Europe/Lisbon", reason="new day")
+    days.save_schedule(db, tank_id=tank.id, words=noted, days=[group], by_id=keeper.id)
     db.add(LoggedLight(session_id=session.id, row=4, wall_clock_s=2**33, raw_ppfd=1, ppfd=1.5))
     db.flush()
     return tank.id
