@@ -90,6 +90,8 @@ def _demo(chosen: argparse.Namespace) -> int:
     folder = chosen.data or Path(tempfile.mkdtemp(prefix="underlamp-demo-"))
     # A demo club lives in its own folder, whatever database the environment names.
     made = settings.Settings(data=folder, database_url=None)
+    if not chosen.print_json:  # that option promises its line first
+        print("Making the demo club; this takes a few seconds.", flush=True)
     people = demo_club.open_or_fill(made)
     return running.run_demo(made, people, port=chosen.port, print_json=chosen.print_json)
 

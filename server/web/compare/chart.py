@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from server.comparing.side_by_side import Side
 from server.db.sides import SetupRows
 from server.drawing import axes, tank_view
-from server.optics.field import planes
+from server.optics.field import at_points, planes
 from server.optics.tank import Tank
 from server.web import chart_levels, filters
 
@@ -34,12 +34,30 @@ def per_cm_for(sides: Sequence[Side], *, room: float = _WIDE) -> float:
     return room / max(side.tank.length_cm for side in sides)
 
 
-def from_above(
-    side: Side, rows: SetupRows, *, name: str, depth_cm: float, unit: str, per_cm: float
+def drawn(
+    side: Side,
+    rows: SetupRows,
+    *,
+    name: str,
+    depth_cm: float,
+    unit: str,
+    per_cm: float,
+    headroom: float | None,
 ) -> tank_view.TankView | None:
-    """One setup's light at the depth; None where there is no water that deep."""
+    """One setup from the front where a headroom is given, else from above at the depth.
+
+    None where there is no water that deep.
+    """
+    if headroom is not None:
+        return _from_front(side, rows, name=name, unit=unit, per_cm=per_cm, headroom=headroom)
     if depth_cm > side.tank.depth_cm:
         return None
+    return _from_above(side, rows, name=name, depth_cm=depth_cm, unit=unit, per_cm=per_cm)
+
+
+def _from_above(
+    side: Side, rows: SetupRows, *, name: str, depth_cm: float, unit: str, per_cm: float
+) -> tank_view.TankView:
     values = field_at(side, depth_cm)
     return tank_view.plan(
         values,
@@ -49,10 +67,7 @@ def from_above(
         unit=unit_of(unit),
         levels=LEVELS,
         title=f"{name} from above, {filters.length(depth_cm, unit)} deep",
-        description=(
-            f"PPFD from {filters.ppfd(float(values.min()))} to "
-            f"{filters.ppfd(float(values.max()))} µmol m⁻² s⁻¹."
-        ),
+        description=_range_words(values),
         axis_words=f"{unit} from the left wall",
         overheads=[
             tank_view.Overhead(
@@ -64,6 +79,58 @@ def from_above(
             )
             for one in rows.hung
         ],
+    )
+
+
+def _from_front(
+    side: Side, rows: SetupRows, *, name: str, unit: str, per_cm: float, headroom: float
+) -> tank_view.TankView:
+    values = section_at(side)
+    return tank_view.section(
+        values,
+        length=side.tank.length_cm,
+        depth=side.tank.depth_cm,
+        headroom=headroom,
+        per_cm=per_cm,
+        unit=unit_of(unit),
+        levels=LEVELS,
+        title=f"{name} from the front, across its middle",
+        description=_range_words(values),
+        axis_words=f"{unit} from the left wall · depth down the side",
+        overheads=[
+            tank_view.Overhead(
+                across=one.row.x_cm,
+                width=one.stated.lamp.layout.extent_cm[one.row.turned],
+                height=one.row.height_cm,
+                words=filters.length(one.row.height_cm, unit),
+            )
+            for one in rows.hung
+        ],
+    )
+
+
+def section_at(side: Side) -> Floats:
+    """PPFD over the upright plane through the middle, shape (levels, across)."""
+    if not side.emitters:
+        return np.zeros((2, 2))
+    across, down = 32, 12
+    x = (np.arange(across) + 0.5) / across * side.tank.length_cm
+    depth = (np.arange(down) + 0.5) / down * side.tank.depth_cm
+    found = at_points(
+        side.tank,
+        side.water,
+        side.emitters,
+        x_cm=np.tile(x, down),
+        y_cm=side.tank.width_cm / 2,
+        depth_cm=np.repeat(depth, across),
+    )
+    return found.reshape(down, across)
+
+
+def _range_words(values: Floats) -> str:
+    return (
+        f"PPFD from {filters.ppfd(float(values.min()))} to "
+        f"{filters.ppfd(float(values.max()))} µmol m⁻² s⁻¹."
     )
 
 

@@ -10,30 +10,33 @@ from server.web.tanks.typed import shown_length
 
 MOST = 4
 DEPTH_CM = (0.0, 300.0)
+MOST_DEPTHS = 3
 PPFD = (0.0, 5000.0)
 USUAL_RANGE = (75.0, 350.0)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """setups: ids in the order asked for; depth_cm None: choose one that suits all.
+    """setups: ids in the order asked for; depths_cm empty: choose one that suits all, the first
+    is drawn; front: draw the tanks from the front instead of from above.
 
     values and errors: the form as typed, and the words beside its fields.
     """
 
     setups: tuple[int, ...]
-    depth_cm: float | None
+    depths_cm: tuple[float, ...]
     low_ppfd: float
     high_ppfd: float
+    front: bool = False
     values: dict[str, str] = field(default_factory=dict)
     errors: dict[str, str] = field(default_factory=dict)
 
 
 def read_asked(query: QueryParams, unit: str) -> Asked:
     errors: dict[str, str] = {}
-    values = {name: query.get(name, "")[:40] for name in ("depth", "low", "high", "q")}
+    values = {name: query.get(name, "")[:40] for name in ("depth", "low", "high", "q", "view")}
     setups = _setups(query.getlist("s"), errors)
-    depth = _length(values["depth"], unit, errors)
+    depths = _depths(values["depth"], unit, errors)
     low = _ppfd(values, "low", USUAL_RANGE[0], errors)
     high = _ppfd(values, "high", USUAL_RANGE[1], errors)
     if low >= high and "low" not in errors and "high" not in errors:
@@ -41,9 +44,10 @@ def read_asked(query: QueryParams, unit: str) -> Asked:
         low, high = USUAL_RANGE
     return Asked(
         setups=setups,
-        depth_cm=depth,
+        depths_cm=depths,
         low_ppfd=low,
         high_ppfd=high,
+        front=values["view"] == "front",
         values=values,
         errors=errors,
     )
@@ -58,13 +62,21 @@ def _setups(typed: Sequence[str], errors: dict[str, str]) -> tuple[int, ...]:
     return tuple(found)[:MOST]
 
 
-def _length(typed: str, unit: str, errors: dict[str, str]) -> float | None:
-    if not typed.strip():
-        return None
+def _depths(typed: str, unit: str, errors: dict[str, str]) -> tuple[float, ...]:
+    """Up to three depths with semicolons or spaces between them, each once."""
+    parts = typed.replace(";", " ").split()
+    if len(parts) > MOST_DEPTHS:
+        errors["depth"] = f"At most {MOST_DEPTHS} depths are compared at once."
+        parts = parts[:MOST_DEPTHS]
+    found = [_depth(part, unit, errors) for part in parts]
+    return tuple(dict.fromkeys(depth for depth in found if depth is not None))
+
+
+def _depth(typed: str, unit: str, errors: dict[str, str]) -> float | None:
     try:
         depth_cm = filters.to_cm(filters.read_number(typed), unit)
     except filters.NotANumber:
-        errors["depth"] = "Type one depth, such as 20."
+        errors["depth"] = "Type one depth or several, such as 10; 25; 40."
         return None
     if not DEPTH_CM[0] <= depth_cm <= DEPTH_CM[1]:
         errors["depth"] = f"A depth lies from 0 to {shown_length(DEPTH_CM[1], unit)} {unit}."

@@ -33,12 +33,17 @@ class Sided:
 
 
 def lines(
-    sided: Sequence[Sided], found: Sequence[Figures], asked: Asked, unit: str, currency: str
+    sided: Sequence[Sided],
+    found: Sequence[Figures],
+    asked: Asked,
+    depths_cm: Sequence[float],
+    unit: str,
+    currency: str,
 ) -> tuple[Line, ...]:
-    """Every figure of every setup."""
+    """Every figure of every setup; the light once for each depth."""
     if not sided:
         return ()
-    heads = _heads(f"{asked.low_ppfd:g}–{asked.high_ppfd:g}", currency)
+    heads = _heads(f"{asked.low_ppfd:g}–{asked.high_ppfd:g}", depths_cm, unit, currency)
     columns = [_cells(one, figure, unit) for one, figure in zip(sided, found, strict=True)]
     return tuple(
         Line(name=name, unit=sign, cells=cells, differs=len(set(cells)) > 1)
@@ -46,13 +51,21 @@ def lines(
     )
 
 
-def _heads(range_words: str, currency: str) -> tuple[tuple[str, str], ...]:
+def _heads(
+    range_words: str, depths_cm: Sequence[float], unit: str, currency: str
+) -> tuple[tuple[str, str], ...]:
+    light: list[tuple[str, str]] = []
+    for depth_cm in depths_cm:
+        down = f"{filters.length(depth_cm, unit)} down" if len(depths_cm) > 1 else ""
+        light += [
+            (f"Mean PPFD {down}".strip(), "µmol m⁻² s⁻¹"),
+            (f"Uniformity {down}".strip(), "least over mean"),
+            (f"Share at {range_words} {down}".strip(), "of all cells of the depth"),
+            (f"Dose of the mean {down}".strip(), "mol m⁻² d⁻¹"),
+        ]
     return (
         ("Known from", ""),
-        ("Mean PPFD", "µmol m⁻² s⁻¹"),
-        ("Uniformity, least over mean", ""),
-        (f"Share of the depth at {range_words}", ""),
-        ("Dose of the mean", "mol m⁻² d⁻¹"),
+        *light,
         ("Lit, of these at full", "h"),
         ("Animals in range", ""),
         ("Lamps", ""),
@@ -71,22 +84,26 @@ def _heads(range_words: str, currency: str) -> tuple[tuple[str, str], ...]:
 
 def _cells(one: Sided, figure: Figures, unit: str) -> tuple[str, ...]:
     """One setup's column, in the order of the heads."""
-    return (one.measured_words, *_light(one, figure), *_lamps(one, unit), *_running(one, figure))
-
-
-def _light(one: Sided, figure: Figures) -> tuple[str, ...]:
-    at, day_set = figure.at[0], one.rows.day_set
+    light = [cell for at in figure.at for cell in _light(one, at)]
     hours = f"{filters.number(figure.lit_hours, 1)}, {filters.number(figure.full_hours, 1)}"
-    animals = _animals(figure)
+    return (
+        one.measured_words,
+        *light,
+        hours if one.rows.day_set else NO_DAY,
+        _animals(figure),
+        *_lamps(one, unit),
+        *_running(one, figure),
+    )
+
+
+def _light(one: Sided, at: AtDepth | None) -> tuple[str, ...]:
     if at is None:
-        return ("no water there", NONE, NONE, NONE, hours if day_set else NO_DAY, animals)
+        return ("no water there", NONE, NONE, NONE)
     return (
         _mean(at),
         filters.number(at.uniformity, 2),
         filters.percent(at.share_in_range),
-        filters.number(at.dli_mol_m2_d, 1) if day_set else NO_DAY,
-        hours if day_set else NO_DAY,
-        animals,
+        filters.number(at.dli_mol_m2_d, 1) if one.rows.day_set else NO_DAY,
     )
 
 

@@ -47,6 +47,7 @@ class CompareView:
     lines: tuple[Line, ...]
     reserves: tuple[str, ...]
     depth_words: str
+    view: str
     unit: str
     most: int
     own: tuple[Choice, ...]
@@ -68,31 +69,32 @@ def compare_page(
     price_per_kwh: float,
     currency: str,
 ) -> CompareView:
-    depth = asked.depth_cm if asked.depth_cm is not None else _usual_depth(sided)
+    depths = asked.depths_cm or (_usual_depth(sided),)
     unit = who.length_unit
     found = [
         figures(
             one.side,
-            depths_cm=(depth,),
+            depths_cm=depths,
             low_ppfd=asked.low_ppfd,
             high_ppfd=asked.high_ppfd,
             price_per_kwh=price_per_kwh,
         )
         for one in sided
     ]
-    values = asked.values | {"depth": asked.values.get("depth") or shown_length(depth, unit)}
+    values = asked.values | {"depth": asked.values.get("depth") or shown_length(depths[0], unit)}
     values |= {
         "low": values.get("low") or f"{asked.low_ppfd:g}",
         "high": values.get("high") or f"{asked.high_ppfd:g}",
     }
     return CompareView(
-        answer=_answer(sided, found, filters.length(depth, unit)),
+        answer=_answer(sided, found, filters.length(depths[0], unit)),
         do=_do(sided),
         sure=_sure(sided),
-        columns=_columns(who, sided, depth),
-        lines=lines(sided, found, asked, unit, currency),
-        reserves=unfair([one.side for one in sided], (depth,)) if len(sided) > 1 else (),
-        depth_words=filters.length(depth, unit),
+        columns=_columns(who, sided, depths[0], front=asked.front),
+        lines=lines(sided, found, asked, depths, unit, currency),
+        reserves=unfair([one.side for one in sided], depths) if len(sided) > 1 else (),
+        depth_words=filters.length(depths[0], unit),
+        view="front" if asked.front else "",
         unit=unit,
         most=MOST,
         own=tuple(_choice(setup, tank, "yours", asked) for setup, tank in own),
@@ -100,8 +102,15 @@ def compare_page(
         more=more,
         values=values,
         errors=asked.errors,
-        here="/compare?" + urlencode([("s", str(s)) for s in asked.setups]),
+        here=_here(asked),
     )
+
+
+def _here(asked: Asked) -> str:
+    """The address of this comparison, as it can be sent on."""
+    typed = [("s", str(setup)) for setup in asked.setups]
+    names = ("depth", "low", "high", "view")
+    return "/compare?" + urlencode(typed + [(n, asked.values[n]) for n in names if asked.values[n]])
 
 
 def _usual_depth(sided: Sequence[Sided]) -> float:
@@ -137,22 +146,26 @@ def _sure(sided: Sequence[Sided]) -> str:
     return " ".join(f"{_name(one)}: {one.measured_words}." for one in sided)
 
 
-def _columns(who: Member, sided: Sequence[Sided], depth_cm: float) -> tuple[Column, ...]:
+def _columns(
+    who: Member, sided: Sequence[Sided], depth_cm: float, *, front: bool
+) -> tuple[Column, ...]:
     if not sided:
         return ()
     sides = [one.side for one in sided]
     wide = chart.per_cm_for(sides, room=270.0 if len(sided) == 3 else 440.0)
     narrow = chart.per_cm_for(sides, room=268.0)
+    headroom = 12 + max((one.row.height_cm for x in sided for one in x.rows.hung), default=0.0)
     columns = []
     for one in sided:
         drawn = [
-            chart.from_above(
+            chart.drawn(
                 one.side,
                 one.rows,
                 name=_name(one),
                 depth_cm=depth_cm,
                 unit=who.length_unit,
                 per_cm=per_cm,
+                headroom=headroom if front else None,
             )
             for per_cm in (wide, narrow)
         ]

@@ -94,6 +94,14 @@ def test_own_earlier_planned_and_shared_stand_side_by_side(ivo: TestClient, thin
     assert "they differ" in page.text
 
 
+def test_several_depths_and_the_front_are_shown(ivo: TestClient, things: Things) -> None:
+    here = f"/compare?s={things.current}&s={things.old}&depth=10;%2025,5&view=front"
+    page = ivo.get(here).text
+    assert "Mean PPFD 10 cm down" in page and "Mean PPFD 25.5 cm down" in page
+    assert "from the front, across its middle" in page
+    assert "view=front" in page  # the address to share carries it
+
+
 def test_a_measured_setup_says_so_with_its_doubt(
     ivo: TestClient, things: Things, club: Database, cast: Cast
 ) -> None:
@@ -125,6 +133,7 @@ def test_a_measured_setup_says_so_with_its_doubt(
     ("query", "words"),
     [
         ("depth=nan", "Type one depth"),
+        ("depth=1 2 3 4", "At most 3 depths"),
         ("depth=-3", "A depth lies from"),
         ("low=300&high=100", "must be above"),
         ("low=x", "Type a PPFD"),
