@@ -37,6 +37,7 @@ def test_compare_own_shared_and_earlier(desk: Page, sign_in_on: SignIn, things: 
     expect(table.get_by_role("row", name="Height above the water")).to_contain_text("18 cm")
     expect(desk.get_by_role("heading", name="Compare with care")).to_have_count(0)
     assert desk.locator("figure svg:visible").count() == 3
+    assert len(re.findall(rb"/Type\s*/Page[^s]", desk.pdf(format="A4"))) == 1  # on one sheet
 
 
 def test_take_a_shared_setup_onto_an_own_tank(

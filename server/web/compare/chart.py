@@ -96,7 +96,7 @@ def _from_front(
         levels=LEVELS,
         title=f"{name} from the front, across its middle",
         description=_range_words(values),
-        axis_words=f"{unit} from the left wall · depth down the side",
+        axis_words=f"{unit} from the left wall",
         overheads=[
             tank_view.Overhead(
                 across=one.row.x_cm,
