@@ -147,14 +147,15 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 def _wrap(app: FastAPI, settings: Settings) -> None:
     app.add_middleware(GZipMiddleware, minimum_size=_TOO_SMALL_TO_ZIP, compresslevel=6)
-    app.add_middleware(
+    if settings.allowed_hosts:
+        app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
+    app.add_middleware(  # the outermost, so that every answer carries its headers
         Guard,
         body_limit=int(settings.body_limit_mib * 2**20),
+        on_fault=errors.fault,
         public_url=settings.public_url,
         https=settings.secure_cookies,
     )
-    if settings.allowed_hosts:
-        app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
 
 
 def _url(settings: Settings) -> str | None:

@@ -41,7 +41,7 @@ def add_to(app: FastAPI) -> None:
     app.add_exception_handler(NotSignedIn, _not_signed_in)
     app.add_exception_handler(RequestValidationError, _validation)
     app.add_exception_handler(HTTPException, _http)
-    app.add_exception_handler(Exception, _fault)
+    app.add_exception_handler(Exception, fault)
 
 
 def wants_json(request: Request) -> bool:
@@ -98,7 +98,7 @@ def _http(request: Request, error: Exception) -> Response:
     return _page(request, status, detail=detail, headers=dict(error.headers or {}))
 
 
-def _fault(request: Request, error: Exception) -> Response:
+def fault(request: Request, error: Exception) -> Response:
     number = secrets.token_hex(4)
     _log.error("fault %s at %s %s", number, request.method, request.url.path, exc_info=error)
     words = "Something broke on our side."

@@ -3,10 +3,14 @@
 Plain ASGI, because a stack of request/response middlewares halves the throughput.
 """
 
-from collections.abc import Iterable
+import json
+import re
+from collections.abc import Callable, Iterable
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.responses import Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 CONTENT_POLICY = (
@@ -30,9 +34,16 @@ class Guard:
     """Refuses oversized bodies and cross-site writes; puts the headers on every answer."""
 
     def __init__(
-        self, app: ASGIApp, *, body_limit: int, public_url: str = "", https: bool = False
+        self,
+        app: ASGIApp,
+        *,
+        body_limit: int,
+        on_fault: Callable[[Request, Exception], Response],
+        public_url: str = "",
+        https: bool = False,
     ) -> None:
         self.app = app
+        self.on_fault = on_fault
         self.body_limit = body_limit
         self.public_origin = _origin_of(public_url) if public_url else ""
         self.headers = dict(_HEADERS)
@@ -45,36 +56,48 @@ class Guard:
             return
         headers = Headers(scope=scope)
         send = self._with_headers(send)
+        if scope["method"] == "HEAD":  # the server itself leaves the body of such an answer out
+            scope = {**scope, "method": "GET"}
         if not self._same_origin(scope["method"], headers):
-            await _answer(send, 403, "This form was sent from another site, so it was refused.")
-            return
-        if _declared_length(headers) > self.body_limit:
-            await _answer(send, 413, self._too_large())
-            return
-        await self._pass_on(scope, receive, send)
+            await _answer(scope, send, 403, "This was sent from another site, so it was refused.")
+        elif _declared_length(headers) > self.body_limit:
+            await _answer(scope, send, 413, self._too_large())
+        elif not _plain_form(headers):
+            await _answer(scope, send, 415, "Forms are read in UTF-8 only.")
+        else:
+            await self._pass_on(scope, receive, send)
 
     async def _pass_on(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Counts the body as it comes, and answers faults here, so that they carry the headers."""
         taken = 0
-        started = False
+        started = overflown = False
 
         async def counted() -> Message:
-            nonlocal taken
+            nonlocal taken, overflown
             message = await receive()
             taken += len(message.get("body", b""))
             if taken > self.body_limit:
+                overflown = True
                 raise _TooLarge
             return message
 
         async def noted(message: Message) -> None:
             nonlocal started
-            started = True
-            await send(message)
+            # Parsers turn the overflow into refusals of their own; the true one is sent instead.
+            if not overflown:
+                started = True
+                await send(message)
 
         try:
             await self.app(scope, counted, noted)
-        except _TooLarge:
-            if not started:
-                await _answer(send, 413, self._too_large())
+        except Exception as error:
+            if not overflown:
+                if not started:
+                    answer = self.on_fault(Request(scope), error)
+                    await answer(scope, receive, noted)
+                raise
+        if overflown and not started:
+            await _answer(scope, send, 413, self._too_large())
 
     def _same_origin(self, method: str, headers: Headers) -> bool:
         if method in _SAFE_METHODS:
@@ -87,7 +110,10 @@ class Guard:
             return True
         if self.public_origin:
             return origin == self.public_origin
-        return urlsplit(origin).netloc == headers.get("host")
+        try:
+            return urlsplit(origin).netloc == headers.get("host")
+        except ValueError:
+            return False
 
     def _with_headers(self, send: Send) -> Send:
         async def sending(message: Message) -> None:
@@ -113,15 +139,28 @@ def _declared_length(headers: Headers) -> int:
     return int(declared) if declared.isascii() and declared.isdigit() else 0
 
 
+def _plain_form(headers: Headers) -> bool:
+    """Whether a form says nothing of its letters, or says UTF-8; parsers obey any other word."""
+    kind, _, rest = headers.get("content-type", "").lower().partition(";")
+    if kind.strip() not in ("multipart/form-data", "application/x-www-form-urlencoded"):
+        return True
+    named = re.findall(r"charset\s*=\s*\"?([^\s;\"]*)", rest)
+    return all(name in ("utf-8", "utf8") for name in named)
+
+
 def _origin_of(address: str) -> str:
     parts = urlsplit(address)
     return f"{parts.scheme}://{parts.netloc}"
 
 
-async def _answer(send: Send, status: int, words: str) -> None:
-    body = words.encode()
+async def _answer(scope: Scope, send: Send, status: int, words: str) -> None:
+    """A refusal in words; as problem details on the JSON addresses."""
+    kind, body = "text/plain; charset=utf-8", words.encode()
+    if scope["path"].startswith("/api/"):
+        told = {"type": "about:blank", "title": words, "status": status, "detail": "", "errors": []}
+        kind, body = "application/problem+json", json.dumps(told).encode()
     headers: Iterable[tuple[bytes, bytes]] = [
-        (b"content-type", b"text/plain; charset=utf-8"),
+        (b"content-type", kind.encode()),
         (b"content-length", str(len(body)).encode()),
         (b"connection", b"close"),
     ]

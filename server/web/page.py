@@ -112,8 +112,9 @@ def own_path(address: str | None, otherwise: str = "/") -> str:
 def _notice(request: Request) -> Notice | None:
     try:
         words, tone = json.loads(unquote(request.cookies[NOTICE_COOKIE]))
+        f"{words}{tone}".encode()  # half a surrogate pair cannot be sent
         return Notice(words=str(words), tone=str(tone))
-    except (KeyError, ValueError, TypeError):
+    except (KeyError, ValueError, TypeError, RecursionError):
         return None
 
 

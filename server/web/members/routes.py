@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 
 from server.db import members, secrets
 from server.models import Invitation, Member
+from server.web.lending.numbers import Id
 from server.web.members import form as reading
 from server.web.members import view as views
 from server.web.page import own_path, page, see_other
@@ -214,7 +215,7 @@ def change_password(request: Request, who: Who, club: Club, form: Typed) -> Resp
 
 
 @router.post("/account/sign-ins/{sign_in_id}/end")
-def end_sign_in(who: Who, club: Club, sign_in_id: int) -> Response:
+def end_sign_in(who: Who, club: Club, sign_in_id: Id) -> Response:
     assert who.id is not None
     with club.write() as db:
         members.end_sign_ins(db, who.id, only_id=sign_in_id)
@@ -237,7 +238,7 @@ def make_token(request: Request, who: Who, club: Club, form: Typed) -> Response:
 
 
 @router.post("/account/tokens/{token_id}/revoke")
-def revoke_token(who: Who, club: Club, token_id: int) -> Response:
+def revoke_token(who: Who, club: Club, token_id: Id) -> Response:
     assert who.id is not None
     with club.write() as db:
         known = members.revoke_access_token(db, member_id=who.id, token_id=token_id)
@@ -265,14 +266,14 @@ def invite(request: Request, who: Steward, club: Club, form: Typed) -> Response:
 
 
 @router.post("/members/invitations/{invitation_id}/withdraw")
-def withdraw(who: Steward, club: Club, invitation_id: int) -> Response:
+def withdraw(who: Steward, club: Club, invitation_id: Id) -> Response:
     with club.write() as db:
         members.withdraw_invitation(db, invitation_id)
     return see_other("/members", notice="The invitation no longer works.")
 
 
 @router.post("/members/{member_id}/role")
-def set_role(who: Steward, club: Club, form: Typed, member_id: int) -> Response:
+def set_role(who: Steward, club: Club, form: Typed, member_id: Id) -> Response:
     role = reading.read_role(form)
     with club.write() as db:
         found = db.get(Member, member_id)
@@ -286,7 +287,7 @@ def set_role(who: Steward, club: Club, form: Typed, member_id: int) -> Response:
 
 
 @router.post("/members/{member_id}/new-password-link")
-def new_password_link(request: Request, who: Steward, club: Club, member_id: int) -> Response:
+def new_password_link(request: Request, who: Steward, club: Club, member_id: Id) -> Response:
     with club.write() as db:
         found = db.get(Member, member_id)
         if found is None or found.left_at is not None:

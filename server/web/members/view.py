@@ -92,7 +92,8 @@ def resume(action: str, packed: str, come_back_to: str) -> ResumeView | None:
     """The carried form, or None when nothing readable was carried."""
     try:
         fields = tuple((str(name), str(value)) for name, value in json.loads(packed))
-    except (ValueError, TypeError):
+        "".join(name + value for name, value in fields).encode()  # no half surrogate pairs
+    except (ValueError, TypeError, RecursionError):
         return None
     return ResumeView(action=action, fields=fields, come_back_to=come_back_to) if fields else None
 

@@ -219,7 +219,9 @@ def test_a_form_sent_after_the_sign_in_ran_out_is_not_lost(client: TestClient, c
     assert client.post("/account", data=typed).status_code == 303
 
 
-@pytest.mark.parametrize("packed", ["", "{}", "[1]", "nonsense", "[]"])
+@pytest.mark.parametrize(
+    "packed", ["", "{}", "[1]", "nonsense", "[]", "[" * 100_000, '[["a", "\\ud800"]]']
+)
 def test_a_carried_form_that_cannot_be_read_is_dropped(client, cast, packed: str) -> None:
     back = {"email": "ivo@club.example", "password": PASSWORD, "resume": "/account"}
     assert client.post("/sign-in", data=back | {"typed": packed}).status_code == 303
