@@ -193,7 +193,7 @@ def hung_lamps(
     """Rows (stored or not yet) with their models; lets a page try lamps before they are saved."""
     models = stated_lamps(db, [row.lamp_model_id for row in rows], as_stated=as_stated)
     return tuple(
-        Hung(row=row, stated=models[row.lamp_model_id], levels=_levels(row.channel_levels))
+        Hung(row=row, stated=models[row.lamp_model_id], levels=levels_of(row.channel_levels))
         for row in rows
     )
 
@@ -288,7 +288,8 @@ def _kept(db: Session, row: LampModel) -> LampModel:
     return row
 
 
-def _levels(text: str) -> Mapping[str, float]:
+def levels_of(text: str) -> Mapping[str, float]:
+    """Levels of a hung lamp's channels by name; empty: all as the lamp itself."""
     return {name: float(level) for name, level in json.loads(text).items()} if text else {}
 
 

@@ -78,13 +78,14 @@ def like_mine(request: Request, who: Who, club: Club, tank_id: int) -> Response:
 
 
 def nearest(mine: Shared, others: Sequence[Shared]) -> list[tuple[Shared, Likeness]]:
-    """The nearest tanks that have lamps, nearest first."""
+    """Lit tanks with something in common: those with most in common first, then the nearest."""
     found = [
         (one, likeness(mine.likened, one.likened))
         for one in others
         if one.setup is not None and one.likened.kinds
     ]
-    return sorted(found, key=lambda pair: pair[1].distance)[:MOST]
+    near = [(one, by) for one, by in found if by.alike_in]
+    return sorted(near, key=lambda pair: (-len(pair[1].alike_in), pair[1].distance))[:MOST]
 
 
 def _answer(tank: Tank, lines: Sequence[LikeLine]) -> str:
@@ -105,7 +106,7 @@ def _line(who: Member, one: Shared, found: Likeness, hung: Sequence[Hung], held:
         name=tank.name,
         keeper=one.keeper.name,
         size=size,
-        alike=f"alike in {alike}" if alike else "not close in anything, but the nearest there is",
+        alike=f"alike in {alike}",
         light="; ".join(
             f"{lamp.stated.row.name}, {filters.length(lamp.row.height_cm, unit)} above the water "
             f"at {filters.percent(lamp.row.power)}"

@@ -1,5 +1,6 @@
 """What is tried on a tank, from the address: whose lamps, which swapped or added, which wall."""
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
@@ -55,7 +56,7 @@ def read_tried(
     keys = ("from", "swap", "add", "back", "solve", "depth")
     values = {key: query.get(key, "")[:40] for key in keys}
     typed = query.getlist("lamp")
-    given = [read_lamp(text, names) for text in typed[:MOST_LAMPS]]
+    given = read_lamps(typed, query.getlist("levels"), names)
     if None in given or len(typed) > MOST_LAMPS:
         errors["form"] = "The lamps in this address could not be read; it starts anew."
         given = []
@@ -73,15 +74,37 @@ def read_tried(
 
 
 def written(lamps: Sequence[LampPlace]) -> list[tuple[str, str]]:
-    """Lamps as they stand in an address or a hidden field."""
+    """Lamps as they stand in an address or in hidden fields, levels beside them."""
+    fields = []
+    for one in lamps:
+        place = f"{one.x_cm:.1f},{one.y_cm:.1f},{one.height_cm:.1f},{one.power:.3f}"
+        fields.append(("lamp", f"{one.lamp_model_id},{place},{int(one.turned)}"))
+        fields.append(("levels", one.channel_levels))
+    return fields
+
+
+def read_lamps(
+    typed: Sequence[str], levels: Sequence[str], names: Mapping[int, str]
+) -> list[LampPlace | None]:
+    """Lamps with the levels of their channels, which stand beside them in the same order."""
+    found = [read_lamp(text, names) for text in typed[:MOST_LAMPS]]
+    padded = [*levels[:MOST_LAMPS], *[""] * len(found)]
     return [
-        (
-            "lamp",
-            f"{one.lamp_model_id},{one.x_cm:.1f},{one.y_cm:.1f},{one.height_cm:.1f},"
-            f"{one.power:.3f},{int(one.turned)}",
-        )
-        for one in lamps
+        lamp if lamp is None else replace(lamp, channel_levels=_levels(text))
+        for lamp, text in zip(found, padded, strict=False)
     ]
+
+
+def _levels(text: str) -> str:
+    """Channel levels as a setup keeps them; '' for what is no object of names and shares."""
+    try:
+        told = json.loads(text[:500]) if text else {}
+    except (ValueError, RecursionError):
+        return ""
+    right = isinstance(told, dict) and all(
+        isinstance(level, int | float) and 0 <= level <= 1 for level in told.values()
+    )
+    return json.dumps(told, ensure_ascii=False)[:500] if right and told else ""
 
 
 def read_lamp(text: str, names: Mapping[int, str]) -> LampPlace | None:

@@ -66,9 +66,9 @@ def keep(who: Who, club: Club, form: Typed, tank_id: int) -> Response:
         own_tank(db, who, tank_id)
         names = {one.row.id or 0: one.row.name for one in shelf.shelf(db)}
         typed = [value for value in form.getlist("lamp") if isinstance(value, str)]
-        lamps = [
-            lamp for one in typed[: reading.MOST_LAMPS] if (lamp := reading.read_lamp(one, names))
-        ]
+        levels = [value for value in form.getlist("levels") if isinstance(value, str)]
+        found = reading.read_lamps(typed, levels, names)
+        lamps = [lamp for lamp in found if lamp is not None]
         if not lamps:
             raise NotFound("There was no lamp to keep.")
         name = text(form, "name", most=80) or "Tried on"
@@ -164,7 +164,7 @@ def _hung(lamps: Sequence[LampPlace], models: Mapping[int, Stated]) -> tuple[Hun
         Hung(
             row=HungLamp(setup_id=0, **vars(lamp)),
             stated=models[lamp.lamp_model_id],
-            levels={},
+            levels=light.levels_of(lamp.channel_levels),
         )
         for lamp in lamps
     )

@@ -84,7 +84,7 @@ def what_if_page(
         own=tank.owner_id == who.id,
         answer=_answer(before, after, light, depth, unit),
         do=_do(light, names, unit),
-        sure=f"{whose} Nothing here moves a real lamp; it is planned, not measured.",
+        sure=f"{whose} Both sides are as planned, not as measured; nothing moves a real lamp.",
         lamps=tuple(_lamp_words(one, names, unit) for one in light.lamps),
         hidden=tuple(written(light.lamps)),
         difference=charts[0][0],

@@ -1,5 +1,7 @@
 """Comparing, trying another's light, finding a lamp, tanks alike: they work and refuse politely."""
 
+import html
+import re
 from dataclasses import dataclass
 from datetime import date
 
@@ -9,7 +11,7 @@ from fastapi.testclient import TestClient
 from server.db import tanks
 from server.db.engine import Database
 from server.db.members import now
-from server.models import LampModel, MeasurementSession, Member, Reading, Tank
+from server.models import LampChannel, LampModel, MeasurementSession, Member, Reading, Tank
 from tests.conftest import Cast
 
 
@@ -179,6 +181,32 @@ def test_another_members_light_is_solved_for_my_tank_and_kept_as_a_plan(
         current = tanks.current_setup(db, things.ivo_tank)
     assert plans[0].state == "plan" and f"{hung.height_cm:.1f}" in lamp
     assert current is not None and current.id == things.current
+
+
+def test_nothing_changed_changes_nothing_channels_included(
+    ivo: TestClient, things: Things, club: Database
+) -> None:
+    with club.write() as db:
+        db.add(LampChannel(lamp_model_id=things.lamp, name="red", share=0.5))
+        db.add(LampChannel(lamp_model_id=things.lamp, name="blue", share=0.5))
+        (hung,) = tanks.lamps_of(db, things.current)
+        hung.channel_levels = '{"red": 0.2}'
+        db.add(hung)
+    page = ivo.get(f"/tanks/{things.ivo_tank}/what-if").text
+    row = page[page.index('<th scope="row">Brain') :]
+    now, then = re.findall(r'class="number">([\d.]+)</td>', row)[:2]
+    assert now == then
+    lamp = re.search(r'name="lamp" value="([^"]*)"', page)[1]
+    levels = html.unescape(re.search(r'name="levels" value="([^"]*)"', page)[1])
+    assert levels == '{"red": 0.2}'
+    ivo.post(
+        f"/tanks/{things.ivo_tank}/what-if/keep",
+        data={"lamp": lamp, "levels": levels, "name": "Same"},
+    )
+    with club.read() as db:
+        kept = next(s for s in tanks.setups_of(db, things.ivo_tank) if s.name == "Same")
+        (hung,) = tanks.lamps_of(db, kept.id or 0)
+    assert hung.channel_levels == levels
 
 
 def test_swap_add_and_a_dark_back_are_shown_at_once(ivo: TestClient, things: Things) -> None:
