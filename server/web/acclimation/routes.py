@@ -1,6 +1,7 @@
 """Pages of a tank's way up: plan it, keep it, answer a step, skip, hold, carry on, go back."""
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import cast
@@ -310,11 +311,19 @@ def _way(
         seen.steps,
         seen.answers,
         seen.goal,
+        seen.now.animals,
         today=seen.today,
         values=refused.values if refused else {},
         errors=refused.errors if refused else {},
     )
     return page(request, "acclimation/way.html", view=view, status=422 if refused else 200)
+
+
+def _reserves(found: Plan, known: Sequence[KnownAs], animals: Sequence[Animal]) -> tuple[str, ...]:
+    """What speaks against a plan that is not kept yet."""
+    ids = [one.animal_id for one in known]
+    beyond = views.beyond_words("At the end", ids, found.steps[-1].peaks_ppfd, animals)
+    return (*views.dimmed_words(found, known), *([beyond] if beyond else []))
 
 
 def _goal_typed(club: Club, desk: _Desk, typed: WayTyped) -> Goal:
@@ -425,7 +434,7 @@ def _form(
         do=do,
         sure=views.SURE if found else "",
         peak_told=views.peak_words(found.peak_jump) if found else "",
-        dimmed=views.dimmed_words(found, known) if found else (),
+        dimmed=_reserves(found, known, desk.animals) if found else (),
         steps=views.planned_lines(found, goal, who) if found and goal else (),
         past_lines=views.past_lines(known, found.steps[-1].dlis_mol_m2_d) if found else (),
     )

@@ -4,6 +4,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 
 from server.db.acclimation import KnownAs, next_step, setting_of
 from server.db.daylight import lamp_days, pressed_together
@@ -12,7 +13,14 @@ from server.dose.acclimation import LOOK_AT, Plan, Setting
 from server.dose.day import added, course, stretches_above
 from server.dose.setpoints import clock_time
 from server.dose.warnings import LOW_DLI
-from server.models import AcclimationAnswer, AcclimationPlan, AcclimationStep, Member, Tank
+from server.models import (
+    AcclimationAnswer,
+    AcclimationPlan,
+    AcclimationStep,
+    Animal,
+    Member,
+    Tank,
+)
 from server.web import filters
 from server.web.acclimation.work import at_setting
 from server.web.day.form import ChannelField
@@ -108,6 +116,7 @@ class WayView:
     step_words: tuple[str, ...]
     lamps: tuple[LampLines, ...]
     peak_told: str
+    beyond: tuple[str, ...]
     look_at: tuple[str, ...]
     may_go_back: bool
     steps: tuple[StepLine, ...]
@@ -207,6 +216,25 @@ def dimmed_words(plan: Plan, known: Sequence[KnownAs]) -> tuple[str, ...]:
     return tuple(said)
 
 
+def beyond_words(
+    when: str, ids: Sequence[int], peaks_ppfd: Sequence[float], animals: Sequence[Animal]
+) -> str:
+    """Who would stand outside the range it should get, '' when nobody would."""
+    by_id = {animal.id: animal for animal in animals}
+    told: dict[str, list[str]] = {"too bright": [], "too dim": []}
+    for animal_id, peak in zip(ids, peaks_ppfd, strict=True):
+        animal = by_id.get(animal_id)
+        if animal is None or animal.low_ppfd <= peak <= animal.high_ppfd:
+            continue
+        kind = "too bright" if peak > animal.high_ppfd else "too dim"
+        wants = f"{filters.ppfd(animal.low_ppfd)}–{filters.ppfd(animal.high_ppfd)}"
+        told[kind].append(f"{animal.name} ({filters.ppfd(peak)}, wants {wants})")
+    said = [f"{kind} for {', '.join(names)}" for kind, names in told.items() if names]
+    if not said:
+        return ""
+    return f"{when} the light would be {' and '.join(said)}, in µmol m⁻² s⁻¹ at its brightest."
+
+
 def _low_for_long(plan: Plan) -> list[str]:
     """Animals whose dose stays under the threshold for as long as it was tried."""
     if (plan.steps[-1].on - plan.steps[0].on).days < LOW_FOR_DAYS:
@@ -256,6 +284,22 @@ def _past_line(name: str, basis: str, used: float, dli: float) -> PastLine:
 # Under way
 
 
+def _beyond(
+    steps: Sequence[AcclimationStep],
+    step: AcclimationStep | None,
+    known: Sequence[Mapping[str, Any]],
+    animals: Sequence[Animal],
+) -> tuple[str, ...]:
+    """Who is out of range at the step that comes, and where the way ends."""
+    if step is None:
+        return ()
+    ids = [one["animal_id"] for one in known]
+    said = [beyond_words("With this step", ids, json.loads(step.peaks), animals)]
+    if step.id != steps[-1].id:
+        said.append(beyond_words("At the end", ids, json.loads(steps[-1].peaks), animals))
+    return tuple(words for words in said if words)
+
+
 def way_view(
     who: Member,
     tank: Tank,
@@ -263,6 +307,7 @@ def way_view(
     steps: Sequence[AcclimationStep],
     answers: Sequence[AcclimationAnswer],
     goal: Goal,
+    animals: Sequence[Animal],
     *,
     today: date,
     values: Mapping[str, str],
@@ -290,6 +335,7 @@ def way_view(
         step_words=setting_words(setting, goal, who) if step and open_ else (),
         lamps=_step_lamps(goal, setting, who) if step and open_ and setting.lit_share < 1 else (),
         peak_told=peak_words(plan.peak_jump),
+        beyond=_beyond(steps, step if open_ else None, known, animals),
         look_at=LOOK_AT,
         may_go_back=sum(one.done_on is not None for one in steps) >= 2,
         steps=_step_lines(steps, goal, who, plan),
