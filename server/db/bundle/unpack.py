@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import zipfile
+import zlib
 from collections.abc import Mapping
 from datetime import UTC, datetime
 
@@ -32,7 +33,14 @@ def read(raw: bytes) -> Read:
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as bundle:
             return _read(bundle)
-    except (zipfile.BadZipFile, EOFError, NotImplementedError, RuntimeError, OSError) as error:
+    except (
+        zipfile.BadZipFile,
+        zlib.error,
+        EOFError,
+        NotImplementedError,
+        RuntimeError,
+        OSError,
+    ) as error:
         raise Refused("This is not a whole zip file.") from error
 
 
@@ -79,7 +87,7 @@ def _check_format(bundle: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo
         raise Refused("Its metadata.json cannot be read.") from error
     known = f"{contents.FORMAT}/{contents.VERSION}"
     if told != known:
-        raise Refused(f"Its format is {str(told)[:60]}; this version reads {known}.")
+        raise Refused(f"Its format is {ascii(told)[:60]}; this version reads {known}.")
 
 
 def _table(
