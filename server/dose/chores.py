@@ -118,7 +118,8 @@ def due(
 ) -> Due:
     """When a chore comes round: after it was last done, else after `counted_from`."""
     every = days or chore.days
-    due_on = (last_on or counted_from) + timedelta(days=every)
+    start = last_on or counted_from
+    due_on = start + min(timedelta(days=every), date.max - start)  # the calendar ends
     return Due(
         chore=chore,
         days=every,
