@@ -199,9 +199,10 @@ def _on_scattering_faces(tank: Tank, water: Water, emitters: Sequence[Emitter]) 
 def _cells(tank: Tank, cell_cm: float) -> tuple[int, int]:
     if not (np.isfinite(cell_cm) and cell_cm > 0.0):
         raise ValueError(f"cell_cm must be a positive number, not {cell_cm}")
-    if tank.length_cm / cell_cm * tank.width_cm / cell_cm > MAX_CELLS_PER_PLANE:
+    nx, ny = cell_count(tank.length_cm, cell_cm), cell_count(tank.width_cm, cell_cm)
+    if nx * ny > MAX_CELLS_PER_PLANE:
         raise ValueError(f"cell_cm is too small: more than {MAX_CELLS_PER_PLANE} cells")
-    return cell_count(tank.length_cm, cell_cm), cell_count(tank.width_cm, cell_cm)
+    return nx, ny
 
 
 def _check_depth(tank: Tank, depth_cm: float) -> None:

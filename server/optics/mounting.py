@@ -179,7 +179,9 @@ def _by_height(
         yield from ((height, light(height)) for height in heights)
         return
     nodes = np.linspace(place[0], place[-1], count)
-    known = np.stack([light(float(np.exp(node) - optical_cm)) for node in nodes])
+    # a height may not drift below the least by rounding
+    between = np.clip(np.exp(nodes) - optical_cm, heights[0], heights[-1])
+    known = np.stack([light(float(height)) for height in between])
     for height, at in zip(heights, place, strict=True):
         first = int(np.clip(np.searchsorted(nodes, at) - 2, 0, count - 4))
         near = nodes[first : first + 4]

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from server.optics.emitters import Emitter
+from server.optics.emitters import LIMITS, Emitter
 from server.optics.mounting import MountingAdvice, Target, best_power, full_power
 from server.optics.tank import Tank, Water
 
@@ -77,12 +77,13 @@ def remedies(
 
     now = share(emitters)
     low, high = height_range_cm
+    higher = min(1.5 * high, LIMITS["height_cm"][1])
     trials = [
         ("narrower lens", "A lens two thirds as wide", _beams(emitters, 2 / 3), {}),
         ("wider lens", "A lens half again as wide", _beams(emitters, 1.5), {}),
         ("second lamp", "A second set of the same lamps", _second(tank, emitters), {}),
         ("more light", "Twice the light from the same places", _brighter(emitters, 2.0), {}),
-        ("higher", "Room to hang half again as high", emitters, {"heights": (low, 1.5 * high)}),
+        ("higher", "Room to hang half again as high", emitters, {"heights": (low, higher)}),
         ("lower", "Hanging down to half as high", emitters, {"heights": (max(low / 2, 1.0), high)}),
         ("dimming", "Dimming further than the lamp is said to", emitters,
          {"powers": (0.0, power_range[1])}),

@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 POWERS = tuple(p / 100 for p in range(5, 101, 1))
 LEAST_TURN = 0.02
 FURTHEST_MOVE_CM = 25.0  # an animal moved further would need rock that may not be there
+MOST_HEIGHT_CM = 1000.0  # no lamp is said to hang higher
 HEIGHT_STEP_CM = 3.0
 PLACE_STEPS_CM = (-15.0, -7.0, 7.0, 15.0)
 HEIGHTS_TRIED = 6
@@ -256,7 +257,7 @@ def _height_changes(hanging: Sequence[Hanging]) -> Iterator[Change]:
         chosen = hanging if lamp is None else (hanging[lamp],)
         start = chosen[0].height_cm
         least = max(hung.least_height_cm - hung.height_cm for hung in chosen)
-        most = min(hung.most_height_cm - hung.height_cm for hung in chosen)
+        most = min(min(hung.most_height_cm, MOST_HEIGHT_CM) - hung.height_cm for hung in chosen)
         for height in np.arange(np.ceil(start + least), start + most + 0.1, HEIGHT_STEP_CM):
             if abs(height - start) >= 1:
                 yield Change(kind=Kind.HEIGHT, lamp=lamp, before=(start,), after=(float(height),))

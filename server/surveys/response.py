@@ -188,7 +188,7 @@ def _by_beam(plan: Plan, shifts: Floats, change: Callable[[Plan], Floats]) -> Fl
 
 def _lens(beam_deg: Floats) -> Floats:
     """ln m of a beam, m as in I = I₀ cosᵐ θ: what ln PPFD is smoothest in."""
-    half = np.radians(np.clip(beam_deg, 5.0, 170.0) / 2)
+    half = np.radians(np.clip(beam_deg, 2.0, 179.0) / 2)
     return np.asarray(np.log(np.log(0.5) / np.log(np.cos(half))), dtype=np.float64)
 
 

@@ -18,6 +18,9 @@ from server.surveys.understood import LogRow
 
 DateOrder = Literal["dmy", "mdy"]
 
+FIRST_YEAR, LAST_YEAR = 1990, 2100
+"""A log from outside these years is a clock that was never set."""
+
 _DATE = re.compile(r"(\d{1,4})[./-](\d{1,2})[./-](\d{1,4})")
 _TIME = re.compile(
     r"(\d{1,2})[:.h](\d{2})(?:[:.](\d{2})(?:[.,]\d+)?)?\s*(am|pm|a\.m\.|p\.m\.)?"
@@ -91,7 +94,10 @@ class _Clock:
 
     def at(self, stamp: str) -> datetime:
         try:
-            return self._iso(stamp) or self._read(stamp)
+            found = self._iso(stamp) or self._read(stamp)
+            if not FIRST_YEAR <= found.year <= LAST_YEAR:
+                raise NotANumber(f"{found.year} lies outside {FIRST_YEAR} to {LAST_YEAR}")
+            return found
         except NotANumber:
             raise
         except (ValueError, OverflowError):

@@ -11,6 +11,8 @@ from sqlmodel import Session, select
 from server.db import acclimation, days, light, tanks
 from server.dose.acclimation import Means
 from server.models import AcclimationPlan, MeasurementSession, Reading, Tank, Upload
+from server.optics.lamp import LIMITS
+from server.surveys.table_log import FIRST_YEAR, LAST_YEAR
 
 KNOWN_AS = {"animal_id", "name", "peak_ppfd", "dli_mol_m2_d", "from"}
 
@@ -39,7 +41,18 @@ def _guarded(part: Callable[[Session, Tank], None], db: Session, tank: Tank) -> 
 def _light(db: Session, tank: Tank) -> None:
     light.optics_tank(tank)
     for setup in tanks.setups_of(db, _id(tank)):
-        light.scene(tank, light.hung_over(db, _id(setup)))
+        hung = light.hung_over(db, _id(setup))
+        light.scene(tank, hung)
+        for one in hung:
+            _height(one.row.height_cm)
+            _height(one.stated.row.min_height_cm)
+            _height(one.stated.row.max_height_cm)
+
+
+def _height(height_cm: float | None) -> None:
+    least, most = LIMITS["height_cm"]
+    if height_cm is not None and not least <= height_cm <= most:
+        raise Senseless(f"a lamp's height of {height_cm:g} cm is out of reason")
 
 
 def _animals(db: Session, tank: Tank) -> None:
@@ -52,6 +65,10 @@ def _animals(db: Session, tank: Tank) -> None:
 
 def _readings(db: Session, tank: Tank) -> None:
     """Readings may lie outside a tank that was made smaller since, but not out of reason."""
+    rounds = select(MeasurementSession).where(MeasurementSession.tank_id == tank.id)
+    for session in db.exec(rounds):
+        if not FIRST_YEAR <= session.taken_on.year <= LAST_YEAR:
+            raise Senseless(f"a session of {session.taken_on} is out of reason")
     asked = select(Reading).join(MeasurementSession).where(MeasurementSession.tank_id == tank.id)
     for reading in db.exec(asked):
         values = (reading.x_cm, reading.y_cm, reading.depth_cm, reading.raw_ppfd, reading.ppfd)

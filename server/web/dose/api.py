@@ -46,7 +46,7 @@ class DoseRequest(BaseModel):
         max_length=MOST_POINTS,
     )
     compensation_ppfd: _Ppfd
-    saturation_ppfd: Annotated[_Number, Field(gt=0, le=MOST_PPFD)]
+    saturation_ppfd: Annotated[_Number, Field(ge=1e-3, le=MOST_PPFD)]
 
 
 class DoseAnswer(BaseModel):

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from urllib.parse import quote
 
+import numpy as np
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col, select
@@ -227,7 +228,10 @@ def _curve(db: Session, session: MeasurementSession) -> DayCurve | None:
     if session.kind != "log":
         return None
     lines = surveys.log_of(db, session.id or 0)
-    return day_curve([at for at, _ in lines], [ppfd for _, ppfd in lines]) if lines else None
+    if not lines:
+        return None
+    curve = day_curve([at for at, _ in lines], [ppfd for _, ppfd in lines])
+    return curve if np.count_nonzero(~np.isnan(curve.ppfd)) > 1 else None  # one point: no line
 
 
 @router.get("/sessions/{session_id}/readings.csv")

@@ -274,6 +274,9 @@ def _told(rows: SessionRows, own: bool) -> tuple[str, str, str]:
     session, tank = rows.session, rows.tank
     if rows.curve is not None:
         return _log_told(rows.curve, tank)
+    if session.kind == "log":
+        answer = f"The log from {tank.name} has too few lines to draw a curve"
+        return answer, "Log a longer time.", f"/tanks/{tank.id}/sessions/new"
     count = rows.total - rows.struck
     if rows.light_range is None:
         words = f"No readings in {tank.name} yet"

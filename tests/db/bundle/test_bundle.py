@@ -239,6 +239,8 @@ def changed(packed: bytes, name: str, change: Callable[[str], str]) -> bytes:
         ("acclimationplan.csv", "0.15", "NaN", "finite"),
         ("acclimationplan.csv", ",{},", ',"{""x"": 1}",', "not possible"),
         ("tank.csv", "clear", "green", "not possible"),
+        ("hunglamp.csv", ",24.0,", ",9e29,", "not possible"),
+        ("measurementsession.csv", "2026-02-01", "9999-12-31", "out of reason"),
         ("tank.csv", "id,", "nr,", "first line"),
         ("setup.csv", "2026-01-05", "5 January", "a date"),
         ("hunglamp.csv", "1,1,1,", "1,7,1,", "leads nowhere"),
