@@ -108,3 +108,7 @@ def test_a_body_that_is_no_json_is_refused(client: TestClient) -> None:
     )
     assert answer.status_code == 422
     assert answer.headers["content-type"].startswith("application/problem+json")
+
+
+def test_a_saturation_next_to_nothing_is_refused(client: TestClient) -> None:
+    assert client.post("/api/dose", json=_asked(saturation_ppfd=1e-320)).status_code == 422

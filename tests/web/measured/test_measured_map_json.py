@@ -181,3 +181,11 @@ def test_what_would_keep_the_machine_busy_for_long_is_refused_before_it_is_begun
     assert answer.status_code == 422
     assert "too long" in answer.json()["errors"][0]["message"]
     assert time.process_time() - start < 1
+
+
+@pytest.mark.parametrize("beam_deg", [2, 5, 177, 178])
+def test_beams_at_the_ends_of_their_range_get_a_map(client: TestClient, beam_deg: float) -> None:
+    asked = copy.deepcopy(ASKED)
+    for emitter in asked["emitters"]:
+        emitter["beam_deg"] = beam_deg
+    assert client.post("/api/measured-map", json=asked).status_code == 200

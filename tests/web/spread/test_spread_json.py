@@ -7,7 +7,8 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from server.optics.field import cell_count
+from server.optics.field import _cells, cell_count
+from server.optics.tank import Tank
 
 REQUEST: dict[str, Any] = {
     "tank": {
@@ -197,3 +198,16 @@ def test_work_that_would_keep_the_machine_busy_is_refused_at_once(client: TestCl
     answer = send(client, "/api/spread", many)
     assert answer.status_code == 422
     assert "cell_cm" in {error["field"] for error in answer.json()["errors"]}
+
+
+@pytest.mark.parametrize("heights", [[0.1, 1000], [60, 900], [15, 1000]])
+def test_every_accepted_range_of_heights_is_answered(
+    client: TestClient, heights: list[float]
+) -> None:
+    request = {**mounting(), "height_range_cm": heights, "cell_cm": 20}
+    assert client.post("/api/mounting-height", json=request).status_code == 200
+
+
+def test_cells_are_counted_alike_where_they_are_allowed_and_worked_out() -> None:
+    tank = Tank(length_cm=2000, width_cm=2000, depth_cm=50)
+    assert _cells(tank, 3.998) == (500, 500)
