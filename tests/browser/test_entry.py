@@ -156,7 +156,7 @@ def test_an_answer_lost_on_the_way_stores_once(
 
     def swallow(route: object) -> None:
         route.fetch()  # type: ignore[attr-defined] # playwright's Route; the answer is dropped
-        route.abort()  # type: ignore[attr-defined]
+        route.abort()
 
     thumb.route("**/entries", swallow)
     type_in(thumb, value)
