@@ -7,7 +7,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from server import settings
-from server.db import keeping
+from server.db import backup
 from server.db.demo import club as demo_club
 from server.web import running
 
@@ -101,15 +101,15 @@ def _serve(chosen: argparse.Namespace) -> int:
 
 
 def _backup(chosen: argparse.Namespace) -> int:
-    return _told(lambda: keeping.backup(_settings(chosen), chosen.file))
+    return _told(lambda: backup.backup(_settings(chosen), chosen.file))
 
 
 def _restore(chosen: argparse.Namespace) -> int:
-    return _told(lambda: keeping.restore(_settings(chosen), chosen.file, replace=chosen.replace))
+    return _told(lambda: backup.restore(_settings(chosen), chosen.file, replace=chosen.replace))
 
 
 def _check(chosen: argparse.Namespace) -> int:
-    return _told(lambda: keeping.check(_settings(chosen)))
+    return _told(lambda: backup.check(_settings(chosen)))
 
 
 def _settings(chosen: argparse.Namespace) -> settings.Settings:
@@ -120,7 +120,7 @@ def _told(command: Callable[[], str | None]) -> int:
     """Prints what a command did, or why it would not."""
     try:
         words = command()
-    except keeping.Unwilling as reason:
+    except backup.Unwilling as reason:
         print(reason, file=sys.stderr)
         return 1
     if words:

@@ -12,7 +12,7 @@ import httpx
 import pytest
 
 from server import cli
-from server.db import keeping, members
+from server.db import backup, members
 from server.db.engine import Database, open_database
 from server.settings import Settings
 
@@ -96,7 +96,7 @@ def test_restore_refuses_to_overwrite_a_club_unless_told(
     settings: Settings, club: Database, tmp_path: Path, capsys
 ) -> None:
     copy = tmp_path / "club.backup"
-    keeping.backup(settings, copy)
+    backup.backup(settings, copy)
     club.close()
     assert cli.main(["restore", str(copy), "--data", str(settings.data)]) == 1
     assert "--replace" in capsys.readouterr().err

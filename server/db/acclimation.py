@@ -95,7 +95,6 @@ def begin(
     )
     db.add(row)
     db.flush()
-    assert row.id is not None
     for step, pace in zip(plan.steps, plan.limited_by, strict=True):
         db.add(
             AcclimationStep(
@@ -130,7 +129,6 @@ def _numbers(values: Sequence[float]) -> str:
 
 
 def _goal_setup(db: Session, goal: Setup, by_id: int | None) -> int:
-    assert goal.id is not None
     if goal.state == "plan":
         return goal.id
     copy = tanks.save_setup(
@@ -143,19 +141,16 @@ def _goal_setup(db: Session, goal: Setup, by_id: int | None) -> int:
         state="plan",
         by_id=by_id,
     )
-    assert copy.id is not None
     return copy.id
 
 
 def _goal_schedule(db: Session, goal: Schedule, by_id: int | None) -> int:
-    assert goal.id is not None
     if goal.state == "plan":
         return goal.id
     words = replace(words_of(goal), state="plan")
     copy = days.save_schedule(
         db, tank_id=goal.tank_id, words=words, days=days.days_of(db, goal.id), by_id=by_id
     )
-    assert copy.id is not None
     return copy.id
 
 
@@ -180,7 +175,7 @@ def done(
     db: Session, plan: AcclimationPlan, now: Moment, *, today: date, by_id: int | None
 ) -> None:
     """Nothing pale: the due step is set on the tank, and the next one falls due after it."""
-    steps = steps_of(db, plan.id or 0)
+    steps = steps_of(db, plan.id)
     step = next_step(steps)
     assert step is not None
     step.done_on = today
@@ -198,7 +193,7 @@ def done(
 
 def skip(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) -> None:
     """The light stays as it is; this step and all after it wait one stretch more."""
-    step = next_step(steps_of(db, plan.id or 0))
+    step = next_step(steps_of(db, plan.id))
     if step is not None:
         late = max(step.due_on, today)
         number = _hold_on(db, plan, late + timedelta(days=plan.step_days))
@@ -207,7 +202,7 @@ def skip(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) 
 
 def pale(db: Session, plan: AcclimationPlan, *, today: date, note: str, by_id: int | None) -> None:
     """Something is pale or shrunken: the plan holds until the keeper carries on."""
-    step = next_step(steps_of(db, plan.id or 0))
+    step = next_step(steps_of(db, plan.id))
     plan.state, plan.held_since = "held", today
     db.add(plan)
     _told(db, plan, step.number if step else 0, "pale", today, by_id, note=note)
@@ -225,7 +220,7 @@ def step_back(
     db: Session, plan: AcclimationPlan, now: Moment, *, today: date, by_id: int | None
 ) -> bool:
     """The light goes back to the step before the last one done; False where there is none."""
-    steps = steps_of(db, plan.id or 0)
+    steps = steps_of(db, plan.id)
     finished = [step for step in steps if step.done_on is not None]
     if len(finished) < 2:
         return False
@@ -239,7 +234,7 @@ def step_back(
 
 def stop(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) -> None:
     """The plan is given up; the light stays as it is."""
-    step = next_step(steps_of(db, plan.id or 0))
+    step = next_step(steps_of(db, plan.id))
     plan.state, plan.held_since = "stopped", None
     db.add(plan)
     _told(db, plan, step.number if step else 0, "stopped", today, by_id)
@@ -247,7 +242,7 @@ def stop(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) 
 
 def _hold_on(db: Session, plan: AcclimationPlan, first_on: date) -> int:
     """Puts off every step not done, the first to `first_on`; gives its number."""
-    rest = [step for step in steps_of(db, plan.id or 0) if step.done_on is None]
+    rest = [step for step in steps_of(db, plan.id) if step.done_on is None]
     _put_off(db, rest, first_on=first_on, step_days=plan.step_days)
     return rest[0].number if rest else 0
 
@@ -273,7 +268,7 @@ def _told(
 ) -> None:
     db.add(
         AcclimationAnswer(
-            plan_id=plan.id or 0,
+            plan_id=plan.id,
             step_number=number,
             told_on=today,
             answer=answer,
@@ -365,9 +360,9 @@ def due_steps(db: Session, member_id: int) -> list[DueStep]:
     ).all()
     counts: dict[int, int] = {}
     for step, plan, _ in rows:
-        counts[plan.id or 0] = max(counts.get(plan.id or 0, 0), step.number)
+        counts[plan.id] = max(counts.get(plan.id, 0), step.number)
     return [
-        DueStep(tank=tank, plan=plan, step=step, of=counts[plan.id or 0])
+        DueStep(tank=tank, plan=plan, step=step, of=counts[plan.id])
         for step, plan, tank in rows
         if step.done_on is None
     ]

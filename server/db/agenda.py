@@ -107,7 +107,7 @@ def _chores(db: Session, member_id: int, today: date) -> list[Dated]:
             on=one.due.due_on,
             summary=f"{one.tank.name}: {one.due.chore.name.lower()}",
             status="CONFIRMED",
-            sequence=counts.get((one.tank.id or 0, one.due.chore.key), 0),
+            sequence=counts.get((one.tank.id, one.due.chore.key), 0),
             changed=(
                 datetime.combine(one.due.last_on, time(), UTC)
                 if one.due.last_on
@@ -121,7 +121,7 @@ def _chores(db: Session, member_id: int, today: date) -> list[Dated]:
 
 def _clocks(db: Session, tank: Tank, today: date) -> list[Dated]:
     """Days on which the clock changes and a lamp's times have to be retyped."""
-    schedule = days.current_schedule(db, tank.id or 0)
+    schedule = days.current_schedule(db, tank.id)
     if schedule is None or schedule.follows_clock:
         return []
     return [

@@ -98,7 +98,6 @@ def _had_elsewhere(db: Session, meter: Meter, *, today: date) -> tuple[Had, ...]
 
 
 def loan_from(row: Loan) -> books.Loan:
-    assert row.id is not None
     return books.Loan(
         id=row.id,
         member_id=row.member_id or 0,
@@ -115,7 +114,6 @@ def loan_from(row: Loan) -> books.Loan:
 
 
 def request_from(row: LoanRequest) -> books.Request:
-    assert row.id is not None
     return books.Request(
         id=row.id,
         number=row.id,
@@ -133,7 +131,6 @@ def request_from(row: LoanRequest) -> books.Request:
 
 
 def rest_from(row: MeterRest) -> books.Rest:
-    assert row.id is not None
     return books.Rest(id=row.id, first=row.first_day, last=row.last_day, reason=row.reason)
 
 
@@ -204,7 +201,6 @@ def _keep_requests(db: Session, before: Book, after: Book) -> None:
 
 
 def _keep_rests(db: Session, meter: Meter, before: Book, after: Book) -> None:
-    assert meter.id is not None
     kept = {one.id: one for one in after.rests}
     for rest in before.rests:
         if rest.id not in kept:
@@ -234,7 +230,6 @@ def _keep_loans(db: Session, meter: Meter, before: Book, after: Book) -> dict[in
         row.sequence, row.changed_at = loan.sequence, now()
         db.add(row)
         db.flush()
-        assert row.id is not None
         ids[loan.id] = row.id
     return ids
 
@@ -242,7 +237,6 @@ def _keep_loans(db: Session, meter: Meter, before: Book, after: Book) -> dict[in
 def _row_of(db: Session, meter: Meter, loan: books.Loan) -> Loan:
     if loan.id > 0:
         return db.get_one(Loan, loan.id)
-    assert meter.id is not None
     request = db.get(LoanRequest, loan.request_id) if loan.request_id else None
     return Loan(
         meter_id=meter.id,
@@ -261,7 +255,6 @@ def _keep_days(db: Session, meter: Meter, before: Book, after: Book, ids: dict[i
 
     Days go in ascending order, so that two writers on PostgreSQL cannot lock each other out.
     """
-    assert meter.id is not None
     were, are = _whose_days(before), _whose_days(after)
     for day, loan_id in sorted(were - are):
         db.exec(

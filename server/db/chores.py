@@ -34,7 +34,7 @@ class TankDue:
 
 def chores_of(db: Session, tank: Tank, *, today: date) -> list[Due]:
     """Every chore that fits a tank's lamps, the latest first. Those set to never are left out."""
-    return _dues(db, [tank], today).get(tank.id or 0, [])
+    return _dues(db, [tank], today).get(tank.id, [])
 
 
 def due_of_member(db: Session, member_id: int, *, today: date, within_days: int) -> list[TankDue]:
@@ -57,7 +57,7 @@ def _listed(
     lines = [
         TankDue(tank=tank, keeper=keeper, due=due)
         for tank, keeper in kept
-        for due in found.get(tank.id or 0, [])
+        for due in found.get(tank.id, [])
         if due.days_late >= -within_days
     ]
     return sorted(lines, key=lambda line: (-line.due.days_late, line.tank.name))
@@ -90,13 +90,13 @@ def every_of(db: Session, tank_id: int) -> dict[str, int]:
 
 
 def _dues(db: Session, listed: Sequence[Tank], today: date) -> dict[int, list[Due]]:
-    ids = [tank.id or 0 for tank in listed]
+    ids = [tank.id for tank in listed]
     last, every = _last_done(db, ids), _every(db, ids)
     setups = tanks.current_setups(db, ids)
-    kinds = _kinds(db, {setup.id or 0: tank_id for tank_id, setup in setups.items()})
+    kinds = _kinds(db, {setup.id: tank_id for tank_id, setup in setups.items()})
     found: dict[int, list[Due]] = {}
     for tank in listed:
-        tank_id = tank.id or 0
+        tank_id = tank.id
         if tank_id not in setups:
             continue  # without a lamp nothing drifts
         begun = min(setups[tank_id].since, today)

@@ -15,7 +15,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from server.db.corrected import Surveyed, factors_at, places_of
+from server.db.carried_readings import Surveyed, factors_at, places_of
 from server.db.days import GroupDay
 from server.db.light import Hung, emitters_of, optics_tank, water_of
 from server.dose.acclimation import shortened
@@ -64,7 +64,7 @@ def lamp_days(
     """The day of each lamp model over the tank; `control` overrides what the models say."""
     places: dict[int, list[int]] = {}
     for place, one in enumerate(hung):
-        places.setdefault(one.stated.row.id or 0, []).append(place)
+        places.setdefault(one.stated.row.id, []).append(place)
     return tuple(
         _lamp_day(hung[found[0]], model_id, tuple(found), days, control)
         for model_id, found in places.items()

@@ -51,7 +51,7 @@ def schedule_on(db: Session, tank_id: int, on: date) -> Schedule | None:
 def schedules_of(db: Session, tank_id: int) -> list[Schedule]:
     """All schedules of a tank, plans first, then newest first."""
     rows = db.exec(select(Schedule).where(Schedule.tank_id == tank_id))
-    return sorted(rows, key=lambda s: (s.state == "plan", s.since, s.id or 0), reverse=True)
+    return sorted(rows, key=lambda s: (s.state == "plan", s.since, s.id), reverse=True)
 
 
 def schedule_in(db: Session, tank_id: int, schedule_id: int) -> Schedule | None:
@@ -86,7 +86,6 @@ def save_schedule(
     schedule.created_by_id = by_id
     db.add(schedule)
     db.flush()
-    assert schedule.id is not None
     _write_days(db, schedule.id, days)
     return schedule
 
@@ -98,8 +97,8 @@ def run_plan(db: Session, schedule: Schedule, *, since: date, reason: str) -> No
     plan's day: the current schedule is always the latest row of its date.
     """
     later = _begun_on(db, schedule.tank_id, since)
-    if later is not None and (later.id or 0) > (schedule.id or 0):
-        _write_days(db, later.id or 0, days_of(db, schedule.id or 0))
+    if later is not None and (later.id) > (schedule.id):
+        _write_days(db, later.id, days_of(db, schedule.id))
         later.reason, later.control = reason or schedule.reason, schedule.control
         db.add(later)
         return

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from server.db.corrected import Surveyed, factors_at, places_of
+from server.db.carried_readings import Surveyed, factors_at, places_of
 from server.db.daylight import lamp_days, light_at, lit_parts, part_days, pressed_together
 from server.db.days import GroupDay
 from server.db.light import Hung

@@ -102,7 +102,7 @@ def _ways(db: Session, tank_id: int) -> list[Entry]:
     address = f"/tanks/{tank_id}/acclimation"
     found = []
     for plan in acclimation.plans_of(db, tank_id):
-        found.append(_begun(plan, len(acclimation.steps_of(db, plan.id or 0)), address))
+        found.append(_begun(plan, len(acclimation.steps_of(db, plan.id)), address))
         found += [
             Entry(
                 on=answer.told_on,
@@ -111,7 +111,7 @@ def _ways(db: Session, tank_id: int) -> list[Entry]:
                 told=answer.note,
                 address=address,
             )
-            for answer in acclimation.answers_of(db, plan.id or 0)
+            for answer in acclimation.answers_of(db, plan.id)
         ]
     return found
 

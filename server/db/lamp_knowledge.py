@@ -49,14 +49,14 @@ def flux_of(model: LampModel) -> float:
 
 def knowledge(db: Session, models: Sequence[LampModel]) -> Mapping[int, Knowledge]:
     """What the club knows of these models, by id; models nobody measured are missing."""
-    ids = [model.id for model in models if model.id is not None]
+    ids = [model.id for model in models]
     kept = {model.id: model for model in models}
     told: dict[int, list[Told]] = {}
     for row, double, tank, member in _rows(db, ids):
-        model = kept[double.merged_into_id if double.id not in kept else double.id]
+        model = kept.get(double.id) or kept[double.merged_into_id or 0]
         one = _told(row, double, model, tank, member)
         if one is not None:
-            told.setdefault(model.id or 0, []).append(one)
+            told.setdefault(model.id, []).append(one)
     return {model_id: _together(found, kept[model_id]) for model_id, found in told.items()}
 
 

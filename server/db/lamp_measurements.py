@@ -34,9 +34,9 @@ def learnt(found: Measured, hung_lamp_id: int) -> Learnt | None:
         if one.row.id == hung_lamp_id and found.measured:
             beam = fit.beam_deg
             return Learnt(
-                lamp_model_id=one.stated.row.id or 0,
+                lamp_model_id=one.stated.row.id,
                 hung_lamp_id=hung_lamp_id,
-                tank_id=found.rows.tank.id or 0,
+                tank_id=found.rows.tank.id,
                 measured_on=max(survey.session.taken_on for survey in found.used),
                 output=(factor.value, factor.low, factor.high),
                 beam_deg=(beam.value, beam.low, beam.high) if beam else None,

@@ -48,14 +48,12 @@ class StillHolds(Exception):
 
 def everything_of(db: Session, member: Member) -> bytes:
     """A zip with the member's account, loans and a bundle of each tank."""
-    assert member.id is not None
     packed = io.BytesIO()
     with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as bundle:
         bundle.writestr("account.json", _account(member))
         bundle.writestr("loans.csv", _loans(db, member.id))
         bundle.writestr("messages.csv", _messages(db, member.id))
         for tank in _all_tanks(db, member.id):
-            assert tank.id is not None
             name = re.sub(r"[^A-Za-z0-9]+", "-", tank.name).strip("-").lower() or "tank"
             bundle.writestr(f"tanks/{tank.id}-{name[:40]}.zip", pack.pack(db, tank.id))
     return packed.getvalue()
@@ -74,7 +72,6 @@ def leave(db: Session, member_id: int) -> None:
     _give_back_what_is_to_come(db, member_id)
     for tank in _all_tanks(db, member_id):
         if not tank.shared:
-            assert tank.id is not None
             remove_tank(db, tank.id)
     _forget(db, member_id)
     member.name, member.email, member.password_hash = NAMELESS, None, None
@@ -108,7 +105,6 @@ def _give_back_what_is_to_come(db: Session, member_id: int) -> None:
     """Places in queues and days not begun go back by the club's rule, so that others move up."""
     today = club_day.today(db)
     for meter in meters.all_meters(db):
-        assert meter.id is not None
         locked = books.locked(db, meter.id)
         if locked is None:
             continue

@@ -144,7 +144,7 @@ def stated_lamps(
         channels.setdefault(channel.lamp_model_id, []).append(channel)
     known = {} if as_stated else knowledge(db, list(rows.values()))
     return {
-        model_id: put_right(lamp_of(row, channels.get(row.id or 0, [])), known.get(row.id or 0))
+        model_id: put_right(lamp_of(row, channels.get(row.id, [])), known.get(row.id))
         for model_id, row in rows.items()
     }
 

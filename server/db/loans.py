@@ -71,7 +71,6 @@ def join(
     today: date,
 ) -> Changed | No:
     """Take a place in the queue of a locked meter; a refusal leaves nothing behind."""
-    assert meter.id is not None
     refusal = queue.may_join(
         books.book_of(db, meter, today=today),
         lending_rule(db),
@@ -273,7 +272,7 @@ def write_down(db: Session, meter: Meter, words: str, *, by_id: int | None) -> N
 
 def last_act_id(db: Session, meter_id: int) -> int:
     newest = acts_of_meter(db, meter_id, most=1)
-    return newest[0].id or 0 if newest else 0
+    return newest[0].id if newest else 0
 
 
 # What a new day brings
@@ -286,7 +285,7 @@ def settle_meter(db: Session, meter_id: int, *, today: date) -> None:
         return
     books.change(db, meter, None, today=today, by_id=None)
     calibrations = tuple(
-        Calibration(id=row.id or 0, due_on=row.due_on)
+        Calibration(id=row.id, due_on=row.due_on)
         for row in newest_calibrations(db, meter_id)
         if row.due_on is not None
     )

@@ -96,13 +96,12 @@ class Measured:
 
 def rows_of(db: Session, tank: Tank, setup: Setup) -> MeasuredRows:
     """Rows of one setup. Call inside a transaction; works nothing out."""
-    assert setup.id is not None
     return MeasuredRows(
         tank=tank,
         setup=setup,
         hung=light.hung_over(db, setup.id, as_stated=True),
         surveys=tuple(
-            Survey(session=one, readings=tuple(surveys.readings_of(db, one.id or 0, struck=False)))
+            Survey(session=one, readings=tuple(surveys.readings_of(db, one.id, struck=False)))
             for one in _sessions(db, setup.id)
         ),
     )
@@ -242,7 +241,7 @@ def _readings(tank: Tank, survey: Survey) -> list[Reading]:
                 ppfd=row.ppfd,
                 name=f"Reading {number}",
                 set_aside=row.shaded,
-                key=row.id or 0,
+                key=row.id,
             )
         )
     return found

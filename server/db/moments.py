@@ -5,8 +5,8 @@ from datetime import date, timedelta
 
 from sqlmodel import Session
 
-from server.db import corrected, days, light, tanks
-from server.db.corrected import Surveyed
+from server.db import carried_readings, days, light, tanks
+from server.db.carried_readings import Surveyed
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.models import Animal, Schedule, Setup, Tank
@@ -51,7 +51,7 @@ def moment(db: Session, tank_id: int, on: date) -> Moment:
         schedule=schedule,
         days=days.days_of(db, schedule.id) if schedule and schedule.id else (),
         animals=tuple(tanks.animals_of(db, tank_id, on=on)),
-        surveyed=corrected.surveyed(db, tank, setup, on=on) if setup else None,
+        surveyed=carried_readings.surveyed(db, tank, setup, on=on) if setup else None,
     )
 
 

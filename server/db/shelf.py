@@ -19,7 +19,7 @@ USUAL_HEIGHTS_CM = (15.0, 60.0)
 
 def shelf(db: Session) -> list[Stated]:
     """Every lamp model that was not merged into another, by name."""
-    ids = [row.id or 0 for row in light.shelf(db)]
+    ids = [row.id for row in light.shelf(db)]
     found = light.stated_lamps(db, ids)
     return [found[model_id] for model_id in ids]
 
@@ -63,7 +63,7 @@ def _offered(one: Stated, tint: Tint) -> Offered:
     low, high = USUAL_HEIGHTS_CM
     lowest = one.row.min_height_cm or low
     return Offered(
-        key=one.row.id or 0,
+        key=one.row.id,
         name=one.row.name,
         watts=one.row.watts,
         price=one.row.price,

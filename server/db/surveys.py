@@ -166,9 +166,9 @@ def sessions_of(db: Session, tank_id: int, *, set_aside: bool = False) -> list[C
     return [
         Counted(
             session=one,
-            readings=found.get((one.id or 0, False), 0),
-            struck=found.get((one.id or 0, True), 0),
-            logged=lines.get(one.id or 0, 0),
+            readings=found.get((one.id, False), 0),
+            struck=found.get((one.id, True), 0),
+            logged=lines.get(one.id, 0),
         )
         for one in sessions
     ]
@@ -299,7 +299,7 @@ def _record(db: Session, session: MeasurementSession, entry: Entry, by_id: int |
     if known is not None:
         return known
     reading = Reading(
-        session_id=session.id or 0,
+        session_id=session.id,
         client_id=entry.client_id,
         point_id=_own_point(db, session, entry.point_id, (entry.x_cm, entry.y_cm, entry.depth_cm)),
         x_cm=entry.x_cm,
@@ -448,7 +448,7 @@ def _add_point(
     expected_ppfd: float | None,
 ) -> PlannedPoint:
     row = PlannedPoint(
-        session_id=session.id or 0,
+        session_id=session.id,
         position=position,
         x_cm=point.x_cm,
         y_cm=point.y_cm,
@@ -484,7 +484,7 @@ def set_open_points(
             col(PlannedPoint.id).not_in(read),
         )
     )
-    start = max((point.position for point in plan_of(db, session.id or 0)), default=-1) + 1
+    start = max((point.position for point in plan_of(db, session.id)), default=-1) + 1
     for i, point in enumerate(points):
         expected = expected_ppfd[i] if expected_ppfd else None
         _add_point(db, session, start + i, point, expected)
@@ -515,7 +515,7 @@ def note_act(
     """Writes down who did what."""
     db.add(
         SurveyAct(
-            session_id=session.id or 0,
+            session_id=session.id,
             reading_id=reading_id,
             what=what,
             words=words[:500],

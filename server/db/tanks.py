@@ -160,7 +160,7 @@ def current_setups(db: Session, tank_ids: Sequence[int]) -> dict[int, Setup]:
 def setups_of(db: Session, tank_id: int) -> list[Setup]:
     """All setups of a tank, plans not yet hung first, then newest first."""
     rows = db.exec(select(Setup).where(Setup.tank_id == tank_id))
-    return sorted(rows, key=lambda s: (s.state == "plan", s.since, s.id or 0), reverse=True)
+    return sorted(rows, key=lambda s: (s.state == "plan", s.since, s.id), reverse=True)
 
 
 def setup_seen(db: Session, setup_id: int, member_id: int) -> tuple[Setup, Tank] | None:
@@ -214,7 +214,6 @@ def save_setup(
     setup.name, setup.reason, setup.created_by_id = name, reason or setup.reason, by_id
     db.add(setup)
     db.flush()
-    assert setup.id is not None
     _hang(db, setup.id, lamps)
     return setup
 
@@ -251,8 +250,8 @@ def discard_plan(db: Session, setup_id: int) -> None:
 def followed_on(db: Session, setup: Setup) -> date | None:
     """The day another light took over from a hung setup; None while nothing has."""
     later = select(Setup).where(Setup.tank_id == setup.tank_id, Setup.state == "hung")
-    ranked = sorted((one.since, one.id or 0) for one in db.exec(later))
-    after = [since for since, key in ranked if (since, key) > (setup.since, setup.id or 0)]
+    ranked = sorted((one.since, one.id) for one in db.exec(later))
+    after = [since for since, key in ranked if (since, key) > (setup.since, setup.id)]
     return after[0] if after else None
 
 

@@ -19,6 +19,7 @@ from server.models.acclimation import (  # noqa: E402 - after the convention
     AcclimationPlan,
     AcclimationStep,
 )
+from server.models.history import ChoreDone, ChoreEvery, TankNote  # noqa: E402 - after the convention
 from server.models.lamp import LampChannel, LampModel  # noqa: E402 - after the convention
 from server.models.lamp_measurement import LampMeasurement  # noqa: E402 - after the convention
 from server.models.lending import (  # noqa: E402 - after the convention
@@ -43,7 +44,6 @@ from server.models.member import (  # noqa: E402 - after the convention
     SignIn,
 )
 from server.models.schedule import Schedule, ScheduleDay  # noqa: E402 - after the convention
-from server.models.staying import ChoreDone, ChoreEvery, TankNote  # noqa: E402 - after the convention
 from server.models.survey import (  # noqa: E402 - after the convention
     ColumnMapping,
     LoggedLight,

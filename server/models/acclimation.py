@@ -15,7 +15,7 @@ class AcclimationPlan(SQLModel, table=True):
         CheckConstraint("step_days >= 7", name="steps_a_week_apart"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     setup_id: int = Field(foreign_key="setup.id")
     """The setup whose lamps are the goal; it stays as it is."""
@@ -42,7 +42,7 @@ class AcclimationStep(SQLModel, table=True):
 
     __table_args__ = (UniqueConstraint("plan_id", "number"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     plan_id: int = Field(foreign_key="acclimationplan.id", index=True)
     number: int
     due_on: date
@@ -72,7 +72,7 @@ class AcclimationAnswer(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     plan_id: int = Field(foreign_key="acclimationplan.id", index=True)
     step_number: int
     told_on: date

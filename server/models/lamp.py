@@ -30,7 +30,7 @@ class LampModel(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=80)
     kind: str = Field(max_length=24)
     beam_deg: float
@@ -65,7 +65,7 @@ class LampChannel(SQLModel, table=True):
 
     __table_args__ = (CheckConstraint("share > 0 AND share <= 1", name="share_part"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     lamp_model_id: int = Field(foreign_key="lampmodel.id", index=True)
     name: str = Field(max_length=40)
     share: float

@@ -20,7 +20,7 @@ class LampMeasurement(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     lamp_model_id: int = Field(foreign_key="lampmodel.id", index=True)
     hung_lamp_id: int = Field(foreign_key="hunglamp.id")
     tank_id: int = Field(foreign_key="tank.id", index=True)

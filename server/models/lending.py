@@ -14,7 +14,7 @@ class Meter(SQLModel, table=True):
         CheckConstraint("state IN ('ready', 'out', 'resting', 'lost')", name="state_known"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=80)
     reads: str = Field(default="PPFD 400–700 nm", max_length=120)
     immersion_factor: float = Field(default=1.0)
@@ -38,7 +38,7 @@ class MeterRest(SQLModel, table=True):
         CheckConstraint("last_day IS NULL OR last_day >= first_day", name="days_in_order"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int = Field(foreign_key="meter.id", index=True)
     first_day: date
     last_day: date | None = None
@@ -51,7 +51,7 @@ class MeterCalibration(SQLModel, table=True):
 
     __table_args__ = (CheckConstraint("factor > 0", name="factor_positive"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int = Field(foreign_key="meter.id", index=True)
     done_on: date
     factor: float
@@ -65,7 +65,7 @@ class MeterCalibration(SQLModel, table=True):
 class MeterCondition(SQLModel, table=True):
     """One line of a meter's condition log."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int = Field(foreign_key="meter.id", index=True)
     day: date
     words: str = Field(max_length=1000)
@@ -93,7 +93,7 @@ class LoanRequest(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int = Field(foreign_key="meter.id", index=True)
     member_id: int = Field(foreign_key="member.id", index=True)
     asked_on: date
@@ -120,7 +120,7 @@ class Loan(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int = Field(foreign_key="meter.id", index=True)
     member_id: int | None = Field(default=None, foreign_key="member.id", index=True)
     first_day: date
@@ -152,7 +152,7 @@ class LoanDay(SQLModel, table=True):
 class Handover(SQLModel, table=True):
     """A meter passing from one loan (or its keeper) to another (or its keeper)."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int = Field(foreign_key="meter.id", index=True)
     from_loan_id: int | None = Field(default=None, foreign_key="loan.id")
     to_loan_id: int | None = Field(default=None, foreign_key="loan.id")
@@ -169,7 +169,7 @@ class Handover(SQLModel, table=True):
 class LendingAct(SQLModel, table=True):
     """Who did what when, for one meter. Nothing here is ever changed."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     meter_id: int | None = Field(default=None, foreign_key="meter.id", index=True)
     at: datetime
     day: date
@@ -189,7 +189,7 @@ class LendingRule(SQLModel, table=True):
 
     __table_args__ = (CheckConstraint("id = 1", name="only_one"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     longest_loan_days: int
     grace_days: int
     ahead_days: int
@@ -209,7 +209,7 @@ class LendingRule(SQLModel, table=True):
 class Message(SQLModel, table=True):
     """A message to one member, in the app. `key` keeps a reminder from being said twice."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     member_id: int = Field(foreign_key="member.id", index=True)
     key: str | None = Field(default=None, max_length=120, unique=True)
     subject: str = Field(max_length=200)
@@ -230,7 +230,7 @@ class OutgoingMail(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     message_id: int = Field(foreign_key="message.id", unique=True)
     state: str = Field(default="waiting", max_length=8, index=True)
     tries: int = 0

@@ -16,7 +16,7 @@ class Club(SQLModel, table=True):
 
     __table_args__ = (CheckConstraint("id = 1", name="only_one"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     name: str = Field(max_length=120)
     time_zone: str = Field(default="UTC", max_length=64)
     currency: str = Field(default="EUR", max_length=8)
@@ -34,7 +34,7 @@ class Member(SQLModel, table=True):
         CheckConstraint("clock IN ('24', '12')", name="clock_known"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     email: str | None = Field(default=None, max_length=254, unique=True)
     """Kept in lower case; empty once the member has left."""
     name: str = Field(max_length=80)
@@ -57,7 +57,7 @@ class Invitation(SQLModel, table=True):
         CheckConstraint("purpose IN ('setup', 'join', 'reset')", name="purpose_known"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     token_hash: str = Field(max_length=64, unique=True)
     purpose: str = Field(default="join", max_length=8)
     role: str = Field(default="member", max_length=16)
@@ -73,7 +73,7 @@ class Invitation(SQLModel, table=True):
 class SignIn(SQLModel, table=True):
     """One browser that is signed in; the row goes when the member signs out."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     token_hash: str = Field(max_length=64, unique=True)
     member_id: int = Field(foreign_key="member.id", index=True)
     device: str = Field(default="", max_length=200)
@@ -85,7 +85,7 @@ class SignIn(SQLModel, table=True):
 class AccessToken(SQLModel, table=True):
     """A personal access token for scripts; only its hash is kept."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     member_id: int = Field(foreign_key="member.id", index=True)
     name: str = Field(max_length=80)
     token_hash: str = Field(max_length=64, unique=True)

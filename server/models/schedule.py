@@ -20,7 +20,7 @@ class Schedule(SQLModel, table=True):
         ),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     state: str = Field(default="set", max_length=8)
     since: date
@@ -44,7 +44,7 @@ class ScheduleDay(SQLModel, table=True):
     `lamp_model_id` empty: every lamp; `channel` empty: every channel of the lamp.
     """
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     schedule_id: int = Field(foreign_key="schedule.id", index=True)
     position: int = Field(default=0)
     lamp_model_id: int | None = Field(default=None, foreign_key="lampmodel.id")

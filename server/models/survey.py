@@ -25,7 +25,7 @@ class MeasurementSession(SQLModel, table=True):
         CheckConstraint("kind IN ('points', 'log')", name="kind_known"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     setup_id: int | None = Field(default=None, foreign_key="setup.id", index=True)
     """The setup the readings were taken under."""
@@ -52,7 +52,7 @@ class PlannedPoint(SQLModel, table=True):
 
     __table_args__ = (UniqueConstraint("session_id", "position"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     session_id: int = Field(foreign_key="measurementsession.id", index=True)
     position: int
     x_cm: float
@@ -73,7 +73,7 @@ class Reading(SQLModel, table=True):
         CheckConstraint("raw_ppfd >= 0", name="raw_not_negative"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     session_id: int = Field(foreign_key="measurementsession.id", index=True)
     client_id: str | None = Field(default=None, max_length=64)
     """Made by the phone that took the reading, so that sending twice stores once."""
@@ -119,7 +119,7 @@ class LoggedLight(SQLModel, table=True):
 class Upload(SQLModel, table=True):
     """A file as it was sent. Waits for the member's word, then belongs to its session."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     member_id: int | None = Field(default=None, foreign_key="member.id", index=True)
     session_id: int | None = Field(default=None, foreign_key="measurementsession.id", index=True)
@@ -139,7 +139,7 @@ class ColumnMapping(SQLModel, table=True):
 
     __table_args__ = (UniqueConstraint("member_id", "heading_hash"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     member_id: int = Field(foreign_key="member.id", index=True)
     heading_hash: str = Field(max_length=64)
     columns: str = Field(max_length=8000)
@@ -150,7 +150,7 @@ class ColumnMapping(SQLModel, table=True):
 class SurveyAct(SQLModel, table=True):
     """Who did what with a session or one of its readings."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     session_id: int = Field(foreign_key="measurementsession.id", index=True)
     reading_id: int | None = Field(default=None, foreign_key="reading.id")
     what: str = Field(max_length=24)

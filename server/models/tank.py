@@ -20,7 +20,7 @@ class Tank(SQLModel, table=True):
         CheckConstraint("water IN ('polished', 'usual', 'yellowed')", name="water_known"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     owner_id: int = Field(foreign_key="member.id", index=True)
     name: str = Field(max_length=80)
     length_cm: float
@@ -52,7 +52,7 @@ class Setup(SQLModel, table=True):
 
     __table_args__ = (CheckConstraint("state IN ('hung', 'plan')", name="state_known"),)
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     name: str = Field(default="", max_length=80)
     state: str = Field(default="hung", max_length=8)
@@ -71,7 +71,7 @@ class HungLamp(SQLModel, table=True):
         CheckConstraint("power >= 0 AND power <= 1", name="power_share"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     setup_id: int = Field(foreign_key="setup.id", index=True)
     lamp_model_id: int = Field(foreign_key="lampmodel.id", index=True)
     position: int = Field(default=0)
@@ -93,7 +93,7 @@ class Animal(SQLModel, table=True):
         CheckConstraint("low_ppfd >= 0 AND high_ppfd > low_ppfd", name="range_rises"),
     )
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     name: str = Field(max_length=80)
     group: str = Field(max_length=40)

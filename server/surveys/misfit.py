@@ -6,7 +6,7 @@ from enum import StrEnum
 import numpy as np
 from numpy.typing import NDArray
 
-from server.surveys import places, remainder
+from server.surveys import matern, places
 from server.surveys.estimate import MeasuredMap
 from server.surveys.plan import Reading
 
@@ -117,7 +117,7 @@ def _twins(found: MeasuredMap) -> list[tuple[int, int]]:
     """Pairs of readings of one place that differ by more than both may be wrong."""
     evidence = found.posterior.evidence
     own = evidence.own_variance + (found.fit.reading_error_percent / 100) ** 2
-    near = remainder.distances(evidence.answers.points, evidence.answers.points) < TWIN_CM
+    near = matern.distances(evidence.answers.points, evidence.answers.points) < TWIN_CM
     apart = np.abs(evidence.log_read[:, None] - evidence.log_read[None, :])
     disagree = near & (apart > APART * np.sqrt(own[:, None] + own[None, :]))
     ones, others = np.nonzero(np.triu(disagree, k=1))

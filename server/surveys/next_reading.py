@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from server.surveys import places, posterior, remainder, verdict
+from server.surveys import matern, places, posterior, verdict
 from server.surveys.estimate import MeasuredMap
 from server.surveys.mixture import Z80
 from server.surveys.plan import Animal, points_of
@@ -106,7 +106,7 @@ def _surprise(found: MeasuredMap, one: Answers, other: Answers) -> Floats:
     reach = 0.4 * min(found.plan.tank.length_cm, found.plan.tank.width_cm)
 
     def shape(a: Floats, b: Floats) -> Floats:
-        return SURPRISE**2 * remainder.correlation(remainder.distances(a, b), reach)
+        return SURPRISE**2 * matern.correlation(matern.distances(a, b), reach)
 
     read = found.posterior.evidence.answers.points
     denied = shape(read, read) + 0.05**2 * np.eye(len(read))

@@ -18,7 +18,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from server.surveys import remainder
+from server.surveys import matern
 from server.surveys.priors import Priors, Surprise
 from server.surveys.response import Answers
 
@@ -163,7 +163,7 @@ class Posterior:
         return answers.log_at(shifts)[back]
 
     def _near(self, answers: Answers) -> Floats:
-        gap = remainder.distances(answers.points, self.evidence.answers.points)
+        gap = matern.distances(answers.points, self.evidence.answers.points)
         return _field(self.grid, gap)
 
     def _shared(self, answers: Answers) -> Floats:
@@ -171,7 +171,7 @@ class Posterior:
         return self._prior(answers, self.evidence.answers)
 
     def _prior(self, one: Answers, other: Answers) -> Floats:
-        gap = remainder.distances(one.points, other.points)
+        gap = matern.distances(one.points, other.points)
         return _linear(self.grid, one, other) + _field(self.grid, gap)
 
     def _own(self, answers: Answers) -> Floats:
@@ -207,7 +207,7 @@ def grid_of(answers: Answers, priors: Priors, beliefs: tuple[Surprise, ...]) -> 
 def update(grid: Grid, evidence: Evidence) -> Posterior:
     """The mixture after the readings, every combination kept."""
     answers = evidence.answers
-    gap = remainder.distances(answers.points, answers.points)
+    gap = matern.distances(answers.points, answers.points)
     covariance = _linear(grid, answers, answers) + _field(grid, gap)
     noise = grid.reading[:, None] ** 2 + evidence.own_variance
     noise = noise + evidence.if_wrong * evidence.wrong
@@ -361,7 +361,7 @@ def _linear(grid: Grid, one: Answers, other: Answers) -> Floats:
 
 def _field(grid: Grid, gap_cm: Floats) -> Floats:
     ranges, back = np.unique(grid.range_cm, return_inverse=True)
-    shapes = np.array([remainder.correlation(gap_cm, float(r)) for r in ranges])
+    shapes = np.array([matern.correlation(gap_cm, float(r)) for r in ranges])
     return np.asarray(grid.remainder[:, None, None] ** 2 * shapes[back])
 
 

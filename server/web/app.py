@@ -16,18 +16,20 @@ from server.db.engine import Database, open_database, sqlite_is_sound
 from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.routes import router as acclimation_pages
+from server.web.bundles.routes import router as bundle_pages
 from server.web.calculators.routes import router as calculators_page
 from server.web.club.routes import router as club_pages
-from server.web.compare.like_routes import router as like_mine_pages
+from server.web.compare.like.routes import router as like_mine_pages
 from server.web.compare.routes import router as compare_pages
-from server.web.compare.what_if_routes import router as what_if_pages
-from server.web.compare.which_routes import router as which_lamp_pages
+from server.web.compare.what_if.routes import router as what_if_pages
+from server.web.compare.which.routes import router as which_lamp_pages
 from server.web.day.routes import router as day_pages
 from server.web.dose.api import router as dose_json
 from server.web.dose.routes import router as dose_pages
 from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
+from server.web.history.routes import router as history_pages
 from server.web.lamps.routes import router as lamps_pages
 from server.web.lending.api import router as meters_json
 from server.web.lending.feed_routes import router as feeds
@@ -45,7 +47,6 @@ from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.spread.api import router as spread_json
 from server.web.spread.routes import router as spread_pages
-from server.web.staying.routes import router as staying_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
@@ -54,7 +55,6 @@ from server.web.tanks.api import router as tanks_json
 from server.web.tanks.light_routes import router as setups_pages
 from server.web.tanks.routes import router as tanks_pages
 from server.web.today.routes import router as first_page
-from server.web.travel.routes import router as travel_pages
 from server.web.uploads.routes import router as uploads_pages
 
 ROUTERS = (
@@ -68,7 +68,7 @@ ROUTERS = (
     lamps_pages,
     acclimation_pages,
     day_pages,
-    staying_pages,
+    history_pages,
     dose_json,
     dose_pages,
     surveys_json,
@@ -84,7 +84,7 @@ ROUTERS = (
     minding_pages,
     members_pages,
     stewards_pages,
-    travel_pages,
+    bundle_pages,
     compare_pages,
     which_lamp_pages,
     what_if_pages,

@@ -9,8 +9,8 @@ import uvicorn
 from fastapi import FastAPI
 
 from server.db import members
+from server.db.backup import open_current
 from server.db.demo.club import DemoPerson
-from server.db.keeping import open_current
 from server.settings import Settings
 from server.web.app import create_app
 

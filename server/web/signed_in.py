@@ -60,7 +60,6 @@ def visitor(request: Request, club: Club) -> Member | None:
         return None
     member, entry = found
     if members.wants_touch(entry):
-        assert entry.id is not None
         with club.write() as db:
             members.touch(db, entry.id)
     request.state.who = member
@@ -105,7 +104,6 @@ def bearer(
         if found is not None:
             owner, token = found
             if members.wants_token_touch(token):
-                assert token.id is not None
                 with club.write() as db:
                     members.touch_token(db, token.id)
             request.state.who = owner

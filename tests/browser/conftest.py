@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import pytest
 
 from server.db import members
+from server.db.backup import open_current
 from server.db.demo import club as demo_club
 from server.db.engine import Database
-from server.db.keeping import open_current
 from server.settings import Settings
 from server.web.app import create_app
 from tests.conftest import serving

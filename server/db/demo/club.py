@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from sqlmodel import Session
 
 from server.db import club_day, members, secrets
+from server.db.backup import open_current
 from server.db.demo import days, lamps, learnt, meters, readings, sheets, tanks
 from server.db.engine import Database
-from server.db.keeping import open_current
 from server.models import Club
 from server.settings import Settings
 
@@ -75,7 +75,6 @@ def _members(db: Session, password_hash: str) -> dict[str, int]:
         person.length_unit, person.volume_unit = row["length_unit"], row["volume_unit"]
         person.clock = row["clock"]
         db.add(person)
-        assert person.id is not None
         ids[row["key"]] = person.id
     return ids
 

@@ -76,7 +76,7 @@ def _way_up(db: Session, row: sheets.Row, ids: Ids, today: date) -> None:
     setup = _goal_setup(db, row, start, today)
     goal = Goal(
         tank=start.tank,
-        hung=light.hung_over(db, setup.id or 0),
+        hung=light.hung_over(db, setup.id),
         days=start.now.days,
         control=start.now.control,
     )
@@ -92,7 +92,7 @@ def _way_up(db: Session, row: sheets.Row, ids: Ids, today: date) -> None:
     )
     acclimation.begin(
         db,
-        tank_id=start.tank.id or 0,
+        tank_id=start.tank.id,
         goal_setup=setup,
         goal_schedule=db.get_one(Schedule, start.now.schedule.id),
         plan=found,
@@ -111,7 +111,7 @@ def _start(db: Session, tank_id: int, today: date) -> _Start:
     )
     known = tuple(
         KnownAs(
-            animal_id=animal.id or 0,
+            animal_id=animal.id,
             used_to=UsedTo(name=animal.name, peak_ppfd=float(peak), dli_mol_m2_d=float(dli)),
             basis="the light of the tank as it is now",
         )
@@ -125,7 +125,7 @@ def _goal_setup(db: Session, row: sheets.Row, start: _Start, today: date) -> Set
     lamps = [replace(tanks.place_of(one.row), power=power) for one in start.now.hung]
     return tanks.save_setup(
         db,
-        tank_id=start.tank.id or 0,
+        tank_id=start.tank.id,
         lamps=lamps,
         since=today,
         reason="",

@@ -16,7 +16,6 @@ def fill(db: Session, *, by_id: int) -> dict[str, int]:
         model = _model(row, by_id)
         db.add(model)
         db.flush()
-        assert model.id is not None
         ids[row["key"]] = model.id
     for row in sheets.rows("lamp_channels"):
         db.add(_channel(row, ids[row["lamp"]]))

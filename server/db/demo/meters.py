@@ -55,7 +55,6 @@ def _meter(db: Session, row: sheets.Row) -> int:
     )
     found.state = row["state"]
     db.add(found)
-    assert found.id is not None
     return found.id
 
 
@@ -92,6 +91,5 @@ def _loan(
     )
     db.add(loan)
     db.flush()
-    assert loan.id is not None
     days = (first + timedelta(days=n) for n in range((last - first).days + 1))
     db.add_all(LoanDay(meter_id=loan.meter_id, day=day, loan_id=loan.id) for day in days)

@@ -61,8 +61,8 @@ def fill(
         factor = session.immersion_factor * session.calibration_factor
         made = readings(
             tank,
-            light.scene(tank, light.hung_over(db, setup.id or 0, as_stated=True)),
-            tanks.animals_of(db, tank.id or 0, on=taken_on),
+            light.scene(tank, light.hung_over(db, setup.id, as_stated=True)),
+            tanks.animals_of(db, tank.id, on=taken_on),
             truth_of(row),
             count=int(row["points"]),
             factor=factor,
@@ -192,7 +192,7 @@ def _session(
     taken_on: date,
 ) -> MeasurementSession:
     return MeasurementSession(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         setup_id=setup.id,
         meter_id=meters[row["meter"]],
         taken_on=taken_on,
@@ -206,7 +206,7 @@ def _session(
 
 def _reading(session: MeasurementSession, one: Taken, line: int, factor: float) -> Reading:
     return Reading(
-        session_id=session.id or 0,
+        session_id=session.id,
         row=line,
         x_cm=one.x_cm,
         y_cm=one.y_cm,

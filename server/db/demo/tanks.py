@@ -36,7 +36,6 @@ def fill(db: Session, *, members: dict[str, int], lamps: dict[str, int], today: 
 def _add(db: Session, row: Tank | Setup) -> int:
     db.add(row)
     db.flush()
-    assert row.id is not None
     return row.id
 
 

@@ -10,7 +10,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import acclimation, corrected, days, light, tanks
+from server.db import acclimation, carried_readings, days, light, tanks
 from server.db.acclimation import KnownAs
 from server.db.club_day import today as club_today
 from server.db.goal import Goal
@@ -175,7 +175,7 @@ def answer_step(request: Request, who: Who, club: Club, form: Typed, tank_id: in
         )
     with club.write() as db:
         plan = db.get_one(AcclimationPlan, seen.plan.id)
-        fresh = acclimation.next_step(acclimation.steps_of(db, plan.id or 0))
+        fresh = acclimation.next_step(acclimation.steps_of(db, plan.id))
         if fresh is not None and fresh.number == step.number and plan.state == "running":
             acclimation.done(db, plan, seen.now, today=seen.today, by_id=who.id)
     return see_other(f"/tanks/{tank_id}/acclimation", notice=f"Step {step.number} is set.")
@@ -278,16 +278,18 @@ def _opened(db: Session, tank: Tank, plan: AcclimationPlan, today: date) -> _Und
     return _UnderWay(
         tank=tank,
         plan=plan,
-        steps=acclimation.steps_of(db, plan.id or 0),
-        answers=acclimation.answers_of(db, plan.id or 0),
+        steps=acclimation.steps_of(db, plan.id),
+        answers=acclimation.answers_of(db, plan.id),
         goal=Goal(
             tank=tank,
             hung=light.hung_over(db, plan.setup_id),
             days=days.days_of(db, plan.schedule_id) if plan.schedule_id else (),
             control=schedule.control if schedule else "",
-            surveyed=corrected.surveyed(db, tank, db.get_one(Setup, plan.setup_id), on=today),
+            surveyed=carried_readings.surveyed(
+                db, tank, db.get_one(Setup, plan.setup_id), on=today
+            ),
         ),
-        now=moment(db, tank.id or 0, today),
+        now=moment(db, tank.id, today),
         today=today,
     )
 
@@ -335,7 +337,7 @@ def _goal_typed(club: Club, desk: _Desk, typed: WayTyped) -> Goal:
             hung=light.hung_over(db, typed.setup_id),
             days=days.days_of(db, typed.schedule_id),
             control=schedule.control,
-            surveyed=corrected.surveyed(db, desk.tank, goal, on=desk.today),
+            surveyed=carried_readings.surveyed(db, desk.tank, goal, on=desk.today),
         )
 
 
@@ -390,7 +392,7 @@ def _room_cm(desk: _Desk) -> float:
 
 
 def _id(row: Setup | None) -> int:
-    return row.id or 0 if row else 0
+    return row.id if row else 0
 
 
 def _asked(request: Request) -> int:
@@ -417,7 +419,7 @@ def _form(
 ) -> Response:
     answer, do = views.plan_answer(found) if found else ("", "")
     view = views.PlanForm(
-        id=desk.tank.id or 0,
+        id=desk.tank.id,
         name=desk.tank.name,
         ready=not desk.missing,
         missing=desk.missing,

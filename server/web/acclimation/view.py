@@ -322,7 +322,7 @@ def way_view(
     known = json.loads(plan.used_to)
     last = json.loads(steps[-1].dlis)
     return WayView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=answer,

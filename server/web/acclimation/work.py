@@ -52,7 +52,7 @@ def _known(
         past = "unknown"
         used_to = of_unknown_past(name=animal.name, low_ppfd=animal.low_ppfd, hours=hours)
     basis = PAST_WORDS[past].removesuffix(", below")
-    return KnownAs(animal_id=animal.id or 0, used_to=used_to, basis=basis)
+    return KnownAs(animal_id=animal.id, used_to=used_to, basis=basis)
 
 
 def _lived_in(here: Lit | None, animal: Animal) -> UsedTo | None:

@@ -51,7 +51,7 @@ def club_page(request: Request, who: Who, club: Club) -> Response:
         found = club_figures(db, today=today)
         hung = _hung(db, found, _database(request))
     ppfd = {
-        one.animal.id or 0: _ppfd(one, hung, _database(request))
+        one.animal.id: _ppfd(one, hung, _database(request))
         for standing in found.standing.values()
         for one in standing
     }
@@ -61,7 +61,7 @@ def club_page(request: Request, who: Who, club: Club) -> Response:
 def _hung(db: Session, found: ClubFigures, database: str) -> dict[int, tuple[Hung, ...]]:
     """Lamps of those setups whose light is not remembered yet."""
     wanted = {
-        one.setup.id or 0
+        one.setup.id
         for standing in found.standing.values()
         for one in standing
         if _remembered.get(_key(one, database)) is None
@@ -73,7 +73,7 @@ def _ppfd(one: Standing, hung: dict[int, tuple[Hung, ...]], database: str) -> fl
     key = _key(one, database)
     known = _remembered.get(key)
     if known is None:
-        known = _light_at(one.tank, hung[one.setup.id or 0], one.animal)
+        known = _light_at(one.tank, hung[one.setup.id], one.animal)
         _remembered.put(key, known)
     return known
 
@@ -96,8 +96,8 @@ def _light_at(tank: Tank, hung: tuple[Hung, ...], animal: Animal) -> float:
 def _key(one: Standing, database: str) -> Key:
     glass = one.tank.model_dump(exclude={"name", "note", "shared", "created_at", "archived_at"})
     return (
-        one.setup.id or 0,
-        one.animal.id or 0,
+        one.setup.id,
+        one.animal.id,
         one.animal.x_cm,
         one.animal.y_cm,
         one.animal.depth_cm,

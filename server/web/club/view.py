@@ -6,7 +6,7 @@ from datetime import date
 
 from server.db.club_figures import ClubFigures, Standing
 from server.dose.groups import BY_KEY
-from server.dose.staying import in_words
+from server.dose.unchanged import in_words
 from server.drawing.gauge import Gauge, gauge
 from server.drawing.line_chart import Dot, LineChart, Series, line_chart
 from server.drawing.marks import Verdict
@@ -64,7 +64,7 @@ def club_page(
         meter_narrow=_meter(found, 300.0),
         meter_rows=tuple((f"{month:%B %Y}", str(days)) for month, days in found.meter_days),
         standing=tuple(
-            _line(one, ppfd[one.animal.id or 0], today)
+            _line(one, ppfd[one.animal.id], today)
             for standing in found.standing.values()
             for one in standing
         ),
@@ -109,7 +109,7 @@ def _line(one: Standing, ppfd: float, today: date) -> StandingLine:
     return StandingLine(
         group=group.name if group else animal.group,
         animal=animal.name,
-        tank_id=one.tank.id or 0,
+        tank_id=one.tank.id,
         tank=one.tank.name,
         ppfd=filters.ppfd(ppfd),
         wants=f"{filters.ppfd(animal.low_ppfd)}–{filters.ppfd(animal.high_ppfd)}",

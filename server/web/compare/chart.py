@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.comparing.side_by_side import Side
-from server.db.sides import SetupRows
+from server.db.comparisons import SetupRows
 from server.drawing import axes, tank_view
 from server.optics.field import at_points, planes
 from server.optics.tank import Tank

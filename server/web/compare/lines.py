@@ -4,8 +4,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from server.comparing.side_by_side import AtDepth, Figures, Hanging, Side
-from server.db.sides import SetupRows
-from server.dose.staying import in_words
+from server.db.comparisons import SetupRows
+from server.dose.unchanged import in_words
 from server.web import filters
 from server.web.compare.form import Asked
 

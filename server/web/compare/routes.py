@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import members, sides, tanks
+from server.db import comparisons, members, tanks
 from server.models import Member, Setup, Tank
 from server.web import filters
 from server.web.compare import form as reading
@@ -39,8 +39,8 @@ def compare(request: Request, who: Who, club: Club) -> Response:
     return page(request, "compare/compare.html", view=view, status=422 if asked.errors else 200)
 
 
-def _sided(rows: sides.SetupRows) -> Sided:
-    known = sides.known(rows)
+def _sided(rows: comparisons.SetupRows) -> Sided:
+    known = comparisons.known(rows)
     if known.found is None:
         return Sided(rows=rows, side=known.side, measured_words="planned")
     last = max(survey.session.taken_on for survey in known.found.used)
@@ -49,9 +49,8 @@ def _sided(rows: sides.SetupRows) -> Sided:
     return Sided(rows=rows, side=known.side, measured_words=words)
 
 
-def _seen(db: Session, setup_id: int, who: Member) -> sides.SetupRows:
-    assert who.id is not None
-    found = sides.setup_rows(db, setup_id, who.id)
+def _seen(db: Session, setup_id: int, who: Member) -> comparisons.SetupRows:
+    found = comparisons.setup_rows(db, setup_id, who.id)
     if found is None:
         raise NotFound("One of these setups is not there, or not shown to you.")
     return found
@@ -61,11 +60,10 @@ def _choices(
     db: Session, who: Member, wanted: str
 ) -> tuple[list[tuple[Setup, Tank]], list[tuple[Setup, Tank, Member]], bool]:
     """Own setups (plans and earlier ones too), and shared tanks whose name or keeper matches."""
-    assert who.id is not None
     own = [
         (setup, tank)
         for tank in tanks.own_tanks(db, who.id)
-        for setup in tanks.setups_of(db, tank.id or 0)
+        for setup in tanks.setups_of(db, tank.id)
     ]
     word = wanted.casefold().strip()
     found = [
@@ -74,6 +72,6 @@ def _choices(
         if word in tank.name.casefold() or word in keeper.name.casefold()
     ]
     shown = found[:MOST_CHOICES]
-    current = tanks.current_setups(db, [tank.id or 0 for tank, _ in shown])
-    shared = [(current[tank.id or 0], tank, keeper) for tank, keeper in shown if tank.id in current]
+    current = tanks.current_setups(db, [tank.id for tank, _ in shown])
+    shared = [(current[tank.id], tank, keeper) for tank, keeper in shown if tank.id in current]
     return own[:MOST_CHOICES], shared, len(found) > MOST_CHOICES or len(own) > MOST_CHOICES

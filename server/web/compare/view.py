@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from urllib.parse import urlencode
 
 from server.comparing.side_by_side import Figures, figures, unfair
-from server.db.sides import SetupRows
+from server.db.comparisons import SetupRows
 from server.drawing.tank_view import TankView
 from server.models import Member, Setup, Tank
 from server.web import filters
@@ -171,8 +171,8 @@ def _columns(
         ]
         columns.append(
             Column(
-                setup_id=one.rows.setup.id or 0,
-                tank_id=one.rows.tank.id or 0,
+                setup_id=one.rows.setup.id,
+                tank_id=one.rows.tank.id,
                 name=_name(one),
                 told=_told(who, one.rows),
                 own=one.rows.tank.owner_id == who.id,
@@ -207,7 +207,7 @@ def _choice(setup: Setup, tank: Tank, keeper: str, asked: Asked) -> Choice:
     what = "a plan" if setup.state == "plan" else _since(setup)
     words = f"{setup.name}, {what}" if setup.name else what
     return Choice(
-        setup_id=setup.id or 0,
+        setup_id=setup.id,
         name=tank.name,
         told=f"{keeper}; {words}",
         chosen=setup.id in asked.setups,

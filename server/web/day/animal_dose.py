@@ -68,7 +68,7 @@ def _dose(now: Lit, place: int, before: Lit | None) -> AnimalDose:
     more = _against(animal, dli, peak, before)
     low = low_light(dli)
     return AnimalDose(
-        id=animal.id or 0,
+        id=animal.id,
         name=animal.name,
         group=group.name,
         peak=ppfd(peak),

@@ -55,7 +55,7 @@ def card(
     forward = change.forward_hours if change and not now.schedule.follows_clock else 0.0
     lamps = lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock)
     return CardView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         club=club.name,
         printed=filters.day(today),

@@ -58,7 +58,7 @@ def dose_page(
 ) -> DoseView:
     """Doses as the day runs; `depth` as typed, in the member's unit."""
     shell = DoseView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=f"The doses of {tank.name} are not known: it has no day yet.",
@@ -80,7 +80,7 @@ def dose_page(
     )
     words = filters.length(depth_cm, who.length_unit)
     return DoseView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=_answer(doses, maps, words),

@@ -66,7 +66,7 @@ def channel_fields(hung: Sequence[Hung]) -> tuple[ChannelField, ...]:
     """One field for every channel of every lamp model over the tank that has several."""
     seen: dict[int, Hung] = {}
     for one in hung:
-        seen.setdefault(one.stated.row.id or 0, one)
+        seen.setdefault(one.stated.row.id, one)
     return tuple(
         ChannelField(
             name=f"points-{model_id}-{number_}",

@@ -56,7 +56,7 @@ def day_form(
     early = stay_view(changed, today)
     told = {KIND_NAMES[lamp.control] for lamp in lamp_days(now.hung, (), control="")}
     return DayFormView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         values=values,
         errors=errors,

@@ -161,7 +161,7 @@ def _plans(db: Session, tank: Tank, who: Member) -> tuple[Schedule, ...]:
     """Planned days are the keeper's alone."""
     if tank.owner_id != who.id:
         return ()
-    return tuple(one for one in days.schedules_of(db, tank.id or 0) if one.state == "plan")
+    return tuple(one for one in days.schedules_of(db, tank.id) if one.state == "plan")
 
 
 def _stored(seen: _Open, who: Member) -> dict[str, str]:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-from server.db.corrected import factors_at, places_of
+from server.db.carried_readings import factors_at, places_of
 from server.db.daylight import LampDay, cost_of, lamp_course, lamp_days
 from server.db.days import GroupDay
 from server.db.light import Hung
@@ -14,7 +14,7 @@ from server.dose.control import KIND_NAMES, apart, together
 from server.dose.day import Course, course, faint_hours, lit_hours, longest_dark_hours
 from server.dose.setpoints import set_points, switch_times
 from server.dose.shapes import Viewing, seen_hours
-from server.dose.staying import Staying, in_words, staying
+from server.dose.unchanged import Unchanged, in_words, unchanged
 from server.dose.warnings import DARK_HOURS, NIGHT_LIGHT_SOURCE
 from server.models import Club, Member, Schedule, Tank
 from server.web import filters
@@ -109,14 +109,14 @@ def day_page(
     `plans`: days drawn up and not run yet.
     """
     shell = DayView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         hung=bool(now.hung),
         answer=_nothing(tank, now),
         do="",
         sure="",
-        plans=tuple((one.id or 0, _plan_words(one)) for one in plans),
+        plans=tuple((one.id, _plan_words(one)) for one in plans),
     )
     found = lit_moment(tank, now)
     if found is None or now.schedule is None:
@@ -184,7 +184,7 @@ def _do(doses: Sequence[AnimalDose], lamp: Course, changed_on: date | None, toda
         return "Reach this light slowly: plan the way up."
     if longest_dark_hours(lamp) < DARK_HOURS:
         return "Give the tank a dark night of at least 8 hours."
-    if changed_on is not None and today >= staying(changed_on=changed_on, today=today).judge_from:
+    if changed_on is not None and today >= unchanged(changed_on=changed_on, today=today).judge_from:
         return "Left alone long enough to be judged: measure again, and compare with last time."
     return "Leave it alone: it can be judged only after months."
 
@@ -318,7 +318,7 @@ def stay_view(changed_on: date | None, today: date) -> StayView | None:
     """How long the light has been unchanged and what it cannot have shown yet."""
     if changed_on is None:
         return None
-    found = staying(changed_on=changed_on, today=today)
+    found = unchanged(changed_on=changed_on, today=today)
     return StayView(
         words=_stay_words(found),
         judged=(
@@ -330,7 +330,7 @@ def stay_view(changed_on: date | None, today: date) -> StayView | None:
     )
 
 
-def _stay_words(found: Staying) -> str:
+def _stay_words(found: Unchanged) -> str:
     if found.days == 0:
         return "The light was changed today."
     since = filters.day(found.since)

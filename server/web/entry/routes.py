@@ -129,7 +129,7 @@ def enter(request: Request, who: Who, club: Club, form: Typed, session_id: int) 
 def _skip(club: Club, who: Member, session_id: int, tank: Tank, point: PlannedPoint) -> Response:
     with club.write() as db:
         session, _ = own_session(db, who, session_id)
-        surveys.skip_point(db, session, point.id or 0, (point.x_cm, point.y_cm, point.depth_cm))
+        surveys.skip_point(db, session, point.id, (point.x_cm, point.y_cm, point.depth_cm))
     return see_other(f"/sessions/{session_id}/enter" + _next(club, who, session_id, point.id))
 
 
@@ -161,7 +161,7 @@ def plan_anew(who: Who, club: Club, session_id: int) -> Response:
         session, tank, planned, readings = _load(db, who, session_id)
         setup = db.get(Setup, session.setup_id) if session.setup_id else None
         rows = measured.rows_of(db, tank, setup) if setup else None
-        animals = tanks.animals_of(db, tank.id or 0)
+        animals = tanks.animals_of(db, tank.id)
     found = measured.measured(rows) if rows else None
     address = f"/sessions/{session_id}/enter"
     if found is None:

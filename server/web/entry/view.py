@@ -121,7 +121,7 @@ def points_of(
             by_point.setdefault(one.point_id, []).append(one)
     chart = small_chart(tank)
     return tuple(
-        _point(tank, chart, one, by_point.get(one.id or 0, []), number, unit, scale)
+        _point(tank, chart, one, by_point.get(one.id, []), number, unit, scale)
         for number, one in enumerate(planned, start=1)
     )
 
@@ -140,7 +140,7 @@ def _point(
         expected *= scale
     state = "read" if readings else "skipped" if one.skipped_at else "open"
     return PointView(
-        id=one.id or 0,
+        id=one.id,
         number=number,
         words=where(tank, one.x_cm, one.y_cm, one.depth_cm),
         place=numbers(one.x_cm, one.y_cm, one.depth_cm, unit),
@@ -182,7 +182,7 @@ def plan_scale(planned: Sequence[PlannedPoint], readings: Sequence[Reading]) -> 
         one.raw_ppfd / value
         for one in readings
         if one.struck_reason is None and not one.shaded and one.raw_ppfd > 0
-        for value in [expected.get(one.point_id)]
+        for value in [expected.get(one.point_id or 0)]
         if value
     ]
     return float(np.median(ratios)) if len(ratios) > 1 else None
@@ -197,7 +197,7 @@ def question_about(
     if found is None or reading.shaded or reading.struck_reason is not None:
         return None
     return Question(
-        reading_id=reading.id or 0,
+        reading_id=reading.id,
         client_id=reading.client_id or "",
         value=f"{reading.raw_ppfd:g}",
         told=_told(found),
@@ -242,10 +242,10 @@ def entry_page(
     points = points_of(tank, planned, readings, unit, plan_scale(planned, readings))
     point = _own_place(tank, own_place, unit) if own_place else _chosen(points, point_id)
     view = EntryView(
-        session_id=session.id or 0,
-        tank_id=tank.id or 0,
+        session_id=session.id,
+        tank_id=tank.id,
         tank_name=tank.name,
-        member_id=who.id or 0,
+        member_id=who.id,
         unit=unit,
         point=point,
         own_place=own_place is not None,
@@ -363,7 +363,7 @@ def sheet(
         _moved(one, chart) for one in points_of(tank, planned, readings, who.length_unit, None)
     ]
     return SheetView(
-        session_id=session.id or 0,
+        session_id=session.id,
         tank_name=tank.name,
         day=filters.day(session.taken_on),
         unit=who.length_unit,

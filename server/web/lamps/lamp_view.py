@@ -97,7 +97,7 @@ def lamp_page(
     row = stated.row
     spread = BY_KIND[stated.lamp.kind]
     return LampPage(
-        id=row.id or 0,
+        id=row.id,
         name=row.name,
         answer=_answer(stated),
         do=_do(row, who.length_unit),
@@ -198,7 +198,7 @@ def _efficacy(stated: Stated) -> tuple[tuple[str, str], ...]:
 
 def _channel(row: LampChannel) -> ChannelLine:
     return ChannelLine(
-        id=row.id or 0,
+        id=row.id,
         name=row.name,
         share=percent(row.share),
         light=_light_words(row.spectrum),

@@ -87,7 +87,7 @@ def _disagreement(known: Knowledge) -> str:
 def _line(one: Told, reach: tuple[float, float], *, off: bool) -> MeasuredLine:
     factor, row = one.factor, one.row
     return MeasuredLine(
-        tank_id=one.tank.id or 0,
+        tank_id=one.tank.id,
         tank=one.tank.name,
         member=one.member.name if one.member else "a former member",
         day=filters.day(row.measured_on),

@@ -48,7 +48,6 @@ def make_lamp(request: Request, who: Who, club: Club, form: Typed) -> Response:
     words = reading.read_lamp(form, who)
     if isinstance(words, Refused):
         return _lamp_form(request, who, None, words)
-    assert who.id is not None
     with club.write() as db:
         if lamps.named(db, words.name):
             words = _same_name(form, who)
@@ -117,7 +116,6 @@ def merge_double(who: Steward, club: Club, form: Typed, lamp_id: int) -> Respons
         into = lamps.lamp(db, int(chosen)) if chosen.isascii() and chosen.isdigit() else None
         if into is None or into.merged_into_id is not None or into.id == lamp_id:
             return see_other(f"/lamps/{lamp_id}", notice="Choose the lamp it is a double of.")
-        assert into.id is not None
         lamps.merge(db, lamp_id, into.id)
         words = f"{row.name} is now the same as {into.name}; setups that hang it follow."
         into_id = into.id
@@ -283,7 +281,7 @@ def _wrong_with(raw: bytes) -> str:
 
 
 def _file_form(row: LampModel, errors: dict[str, str]) -> view.LampFileForm:
-    return view.LampFileForm(row.id or 0, row.name, errors, row.intensity_file_name)
+    return view.LampFileForm(row.id, row.name, errors, row.intensity_file_name)
 
 
 def _file(row: LampModel) -> PhotometricFile | None:

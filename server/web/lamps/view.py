@@ -119,7 +119,7 @@ def channel_form(
     return ChannelForm(
         title=f"Add a channel to {lamp.name}" if row is None else f"Change channel {row.name}",
         action=f"/lamps/{lamp.id}/channels/{'new' if row is None else row.id}",
-        lamp_id=lamp.id or 0,
+        lamp_id=lamp.id,
         lamp_name=lamp.name,
         values=merged(values, refused),
         errors=dict(refused.errors) if refused else {},
@@ -166,7 +166,7 @@ def beam_words(row: LampModel) -> str:
 
 def _line(row: LampModel, unit: str) -> ShelfLine:
     return ShelfLine(
-        id=row.id or 0,
+        id=row.id,
         name=row.name,
         kind=KIND_NAMES[row.kind],
         flux=flux_words(row),

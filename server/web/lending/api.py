@@ -86,8 +86,7 @@ _TAKEN: dict[int | str, dict[str, Any]] = {
 def list_meters(who: Bearer, club: Club) -> list[MeterOut]:
     with club.read() as db:
         return [
-            MeterOut(id=row.id or 0, name=row.name, status=row.state)
-            for row in meters.all_meters(db)
+            MeterOut(id=row.id, name=row.name, status=row.state) for row in meters.all_meters(db)
         ]
 
 
@@ -129,7 +128,6 @@ def calendar(
 )
 def book(who: Bearer, club: Club, meter_id: Id, days: Days) -> LoanOut:
     """Books the days, or answers 409 with the nearest free stretch."""
-    assert who.id is not None
     wanted = Stretch(days.first, days.last)
     try:
         with club.write() as db:
@@ -180,7 +178,7 @@ def _refused(no: No) -> Refusal:
 
 def _out(row: Loan, names: dict[int, str]) -> LoanOut:
     return LoanOut(
-        id=row.id or 0,
+        id=row.id,
         meter_id=row.meter_id,
         member=names.get(row.member_id or 0, "a former member"),
         first=row.first_day,

@@ -24,7 +24,7 @@ def go_round(club: Database, settings: Settings) -> None:
         if not members.is_set_up(db):
             return
         today = club_day.today(db)
-        ids = [meter.id for meter in meters.all_meters(db) if meter.id is not None]
+        ids = [meter.id for meter in meters.all_meters(db)]
     for meter_id in ids:
         with club.write() as db:
             loans.settle_meter(db, meter_id, today=today)

@@ -148,7 +148,6 @@ def _confirm(
         mine = out if giving else to
         if mine is None or not _is(who, mine):
             raise NotFound("This is for the member who has the meter, and for the one who is next.")
-        assert to is None or to.id is not None
         no = _cannot(book, to, today)
         done = False
         if no is None and to is not None:
@@ -212,7 +211,6 @@ def _done(db: Session, row: Handover, today: date) -> None:
 
 def _note(db: Session, meter: Meter, row: Handover, form: Typed, who: Member, today: date) -> None:
     """What was missing and what was seen; both go into the condition log, stewards are told."""
-    assert meter.id is not None
     here = {value for value in form.getlist("here") if isinstance(value, str)}
     case = _case(meter)
     # Nothing ticked at all means that nobody looked, not that the case is empty.
@@ -248,7 +246,6 @@ def _page(
 def _view(
     db: Session, who: Member, meter: Meter, refused: Refused | None, since: str
 ) -> HandoverView:
-    assert meter.id is not None
     today = club_day.today(db)
     book = loans.book(db, meter, today=today)
     out, to = out_loan(book), handover.next_loan(book)
@@ -268,7 +265,7 @@ def _view(
     return HandoverView(
         meter_id=meter.id,
         name=meter.name,
-        standing=words.standing(meter, book, names, me=who.id or 0, today=today),
+        standing=words.standing(meter, book, names, me=who.id, today=today),
         case=_case(meter),
         holder=names.get(out.member_id, "") if out else "",
         next_who=names.get(to.member_id, "") if to else "",

@@ -39,7 +39,6 @@ class FeedsView:
 
 @router.get("/messages")
 def messages_page(request: Request, who: Who, club: Club) -> Response:
-    assert who.id is not None
     with club.read() as db:
         found = messages.messages_of(db, who.id)
         zone = club_day.zone(db)
@@ -62,7 +61,6 @@ def messages_page(request: Request, who: Who, club: Club) -> Response:
 
 @router.post("/messages/read")
 def mark_read(who: Who, club: Club) -> Response:
-    assert who.id is not None
     with club.write() as db:
         messages.mark_read(db, who.id)
     return see_other("/messages")

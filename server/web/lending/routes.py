@@ -30,7 +30,6 @@ router = APIRouter(include_in_schema=False)
 @router.get("/meters")
 def meters_page(request: Request, who: Who, club: Club) -> Response:
     """All meters: what concerns me first, then the calendar."""
-    assert who.id is not None
     with club.read() as db:
         today = club_day.today(db)
         first = _first_shown(request, today)
@@ -79,7 +78,6 @@ def meter_page(request: Request, who: Who, club: Club, meter_id: Id) -> Response
 
 @router.post("/meters/{meter_id}/book")
 def book(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
-    assert who.id is not None
     typed = reading.read_days(form)
     if isinstance(typed, Refused):
         return _meter(request, who, club, meter_id, refused=typed)
@@ -109,7 +107,6 @@ def book(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> R
 
 @router.post("/meters/{meter_id}/join")
 def join(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
-    assert who.id is not None
     typed = reading.read_asked(form)
     if isinstance(typed, Refused):
         return _meter(request, who, club, meter_id, refused=typed)
@@ -180,7 +177,6 @@ def history(request: Request, who: Who, club: Club, meter_id: Id) -> Response:
 
 
 def _where(db: Session, meter: Meter, day: date, today: date) -> str:
-    assert meter.id is not None
     loan = loans.holder_on(db, meter.id, day)
     shown = filters.day(day)
     if loan is None:
@@ -212,17 +208,16 @@ def note_condition(who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
 
 
 def _meters_view(db: Session, who: Member, *, first: date, today: date) -> views.MetersView:
-    assert who.id is not None
     found = meters.all_meters(db)
-    ids = [meter.id or 0 for meter in found]
+    ids = [meter.id for meter in found]
     last = first + timedelta(days=words.STRIP_DAYS - 1)
     shown = loans.loans_between(db, ids, first, last)
     resting = views.rests_in(meters.rests_of(db, ids), first, last)
     mine = loans.loans_of(db, who.id, since=today - timedelta(days=60))
     rules = lending_rule(db)
-    held = {meter.id or 0: loans.book(db, meter, today=today) for meter in found}
+    held = {meter.id: loans.book(db, meter, today=today) for meter in found}
     names = loans.names(db, [row.member_id for row in shown] + _people(held.values()))
-    called = {meter.id or 0: meter.name for meter in found}
+    called = {meter.id: meter.name for meter in found}
     queues = {
         meter_id: views.queue_rows(book, rules, names, me=who.id, today=today)
         for meter_id, book in held.items()
@@ -238,10 +233,10 @@ def _meters_view(db: Session, who: Member, *, first: date, today: date) -> views
         ),
         meters=tuple(
             views.MeterCard(
-                id=meter.id or 0,
+                id=meter.id,
                 name=meter.name,
-                standing=words.standing(meter, held[meter.id or 0], names, me=who.id, today=today),
-                waiting=_waiting(len(queues[meter.id or 0])),
+                standing=words.standing(meter, held[meter.id], names, me=who.id, today=today),
+                waiting=_waiting(len(queues[meter.id])),
                 rows=words.rows_of(
                     [row for row in shown if row.meter_id == meter.id],
                     [row for row in resting if row.meter_id == meter.id],
@@ -303,7 +298,6 @@ def _meter_view(
     nearest: Stretch | None,
     today: date,
 ) -> views.MeterView:
-    assert who.id is not None and meter.id is not None
     held = loans.book(db, meter, today=today)
     rules = lending_rule(db)
     last = today + timedelta(days=words.STRIP_DAYS - 1)

@@ -91,8 +91,8 @@ class LabelView:
 def month_view(db: Session, *, first: date, today: date, me: int, mails: bool) -> MonthView:
     last = first + timedelta(days=MONTH_DAYS - 1)
     found = meters.all_meters(db)
-    ids = [meter.id or 0 for meter in found]
-    called = {meter.id or 0: meter.name for meter in found}
+    ids = [meter.id for meter in found]
+    called = {meter.id: meter.name for meter in found}
     shown = loans.loans_between(db, ids, first, last)
     resting = views.rests_in(meters.rests_of(db, ids), first, last)
     names = loans.names(db, [row.member_id for row in shown])
@@ -119,7 +119,7 @@ def month_view(db: Session, *, first: date, today: date, me: int, mails: bool) -
         ),
         mail=tuple(
             MailRow(
-                id=mail.id or 0,
+                id=mail.id,
                 words=f"To {member.name}: {message.subject} "
                 + ("may have been sent." if mail.state == "unsure" else "was not sent. ")
                 + mail.last_error,
@@ -169,7 +169,7 @@ def _month_row(
         meter=called[row.meter_id],
         who=names.get(row.member_id or 0, "a former member"),
         what=f"{state}, for {purpose}" if purpose else state,
-        loan_id=row.id or 0,
+        loan_id=row.id,
     )
 
 
@@ -191,7 +191,7 @@ def _overdue(
 def _calibrations_due(db: Session, found: list[Meter], today: date) -> tuple[Matter, ...]:
     matters = []
     for meter in found:
-        for row in loans.newest_calibrations(db, meter.id or 0):
+        for row in loans.newest_calibrations(db, meter.id):
             if row.due_on is not None and row.due_on <= today + timedelta(days=MONTH_DAYS):
                 verb = "is due" if row.due_on >= today else "was due"
                 said = f"{meter.name}: calibration {verb} on {filters.day(row.due_on)}."
@@ -236,7 +236,6 @@ def form_view(meter: Meter | None, refused: Refused | None) -> FormView:
 def mind_view(
     db: Session, meter: Meter, *, me: int, today: date, refused: Refused | None
 ) -> MindView:
-    assert meter.id is not None
     book = loans.book(db, meter, today=today)
     names = loans.names(db, [loan.member_id for loan in book.loans])
     calibrations = meters.calibrations_of(db, meter.id)
@@ -257,7 +256,7 @@ def mind_view(
         facts=views.facts_of(meter, meters.calibration_on(db, meter.id, today)),
         calibrations=tuple(_calibration_row(row) for row in calibrations),
         rests=tuple(
-            (row.id or 0, _rest_when(row.first_day, row.last_day), row.reason)
+            (row.id, _rest_when(row.first_day, row.last_day), row.reason)
             for row in meters.rests_of(db, [meter.id])
             if row.last_day is None or row.last_day >= today
         ),

@@ -148,7 +148,7 @@ def offer_cards(loans: Sequence[Loan], meters: Mapping[int, str], me: int) -> tu
     by_id = {loan.id: loan for loan in loans}
     return tuple(
         OfferCard(
-            loan_id=loan.id or 0,
+            loan_id=loan.id,
             meter=meters[loan.meter_id],
             when=when(loan),
             answer_by=day_in_words(loan.answer_by) if loan.answer_by else "",
@@ -162,7 +162,7 @@ def offer_cards(loans: Sequence[Loan], meters: Mapping[int, str], me: int) -> tu
 def my_days(loans: Sequence[Loan], meters: Mapping[int, str], *, today: date) -> tuple[MyDays, ...]:
     return tuple(
         MyDays(
-            loan_id=loan.id or 0,
+            loan_id=loan.id,
             meter_id=loan.meter_id,
             meter=meters[loan.meter_id],
             when=when(loan),
@@ -286,7 +286,7 @@ def loan_view(
     state = LoanState(loan.state)
     steward = who.role == "steward"
     return LoanView(
-        id=loan.id or 0,
+        id=loan.id,
         meter_id=loan.meter_id,
         meter=meter.name,
         who="You" if mine else name,

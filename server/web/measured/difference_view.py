@@ -81,9 +81,9 @@ def difference_page(of: Asked) -> DifferenceView:
     field, doubt = change.reshape(shape), unsure.reshape(shape)
     choices = session_choices(rows.surveys)
     return DifferenceView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank_name=tank.name,
-        setup_id=rows.setup.id or 0,
+        setup_id=rows.setup.id,
         unit=unit,
         answer=_answer(of, told.percent, told.unsure),
         sure=_sure(told.unsure),

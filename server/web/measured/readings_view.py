@@ -45,7 +45,7 @@ def misfits(found: Measured, unit: str) -> tuple[MisfitRow, ...]:
                 words=one.words,
                 perhaps=_perhaps(one, unit),
                 session_id=row.session_id,
-                reading_id=row.id or 0,
+                reading_id=row.id,
                 number=one.reading.name or f"Reading {one.number}",
             )
         )

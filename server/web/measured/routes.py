@@ -26,8 +26,8 @@ def verdict(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         setup = _setup(db, who, tank, request.query_params.get("setup", "")) or current
         rows = measured.rows_of(db, tank, setup) if setup else None
         animals = tuple(tanks.animals_of(db, tank_id))
-        meters = {one.id or 0: one for one in db.exec(select(Meter))}
-        kept = lamp_measurements.kept_lamps(db, setup.id or 0) if setup else set()
+        meters = {one.id: one for one in db.exec(select(Meter))}
+        kept = lamp_measurements.kept_lamps(db, setup.id) if setup else set()
     found = measured.measured(rows) if rows else None
     if found is None:
         return page(request, "measured/dark.html", view=tank, own=tank.owner_id == who.id)
@@ -156,7 +156,7 @@ def _setup(db: Session, who: Member, tank: Tank, asked: str) -> Setup | None:
     if not asked:
         return None
     number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 10 else 0
-    found = tanks.setup_seen(db, number, who.id or 0)
+    found = tanks.setup_seen(db, number, who.id)
     if found is None or found[1].id != tank.id:
         raise NotFound("There is no such setup of this tank.")
     return found[0]

@@ -133,10 +133,10 @@ def verdict_page(of: Subject) -> VerdictView:
     lamps = lamp_names(rows.hung)
     drawn = _drawn(of, judged)
     return VerdictView(
-        tank_id=rows.tank.id or 0,
+        tank_id=rows.tank.id,
         tank_name=rows.tank.name,
         own=of.own,
-        setup_id=rows.setup.id or 0,
+        setup_id=rows.setup.id,
         setup_words=_setup_words(of),
         unit=unit,
         measured=found.measured,
@@ -167,9 +167,7 @@ def verdict_page(of: Subject) -> VerdictView:
         lamps=_lamps(found, lamps, of.kept),
         shared=rows.tank.shared,
         facts=facts.worked_out(found),
-        sessions=tuple(
-            (one.session.id or 0, filters.day(one.session.taken_on)) for one in rows.surveys
-        ),
+        sessions=tuple((one.session.id, filters.day(one.session.taken_on)) for one in rows.surveys),
     )
 
 
@@ -323,9 +321,9 @@ def _lamps(found: Measured, names: Sequence[str], kept: frozenset[int]) -> tuple
     told = f"{beam.value:.0f}° ({beam.low:.0f}–{beam.high:.0f}°)" if beam else "as its table says"
     return tuple(
         LampRow(
-            hung_id=one.row.id or 0,
-            model_id=one.stated.row.id or 0,
-            kept=(one.row.id or 0) in kept,
+            hung_id=one.row.id,
+            model_id=one.stated.row.id,
+            kept=(one.row.id) in kept,
             name=f"{name}, {one.stated.row.name}" if len(names) > 1 else name,
             output=(
                 f"{filters.percent(factor.value)} of what is stated "

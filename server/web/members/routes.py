@@ -207,7 +207,7 @@ def change_password(request: Request, who: Who, club: Club, form: Typed) -> Resp
     password_hash = secrets.hash_password(typed)
     with club.write() as db:
         found = db.get(Member, who.id)
-        assert found is not None and found.id is not None
+        assert found is not None
         found.password_hash = password_hash
         db.add(found)
         members.end_sign_ins(db, found.id, but_token=request.cookies[_cookie(request)])
@@ -216,7 +216,6 @@ def change_password(request: Request, who: Who, club: Club, form: Typed) -> Resp
 
 @router.post("/account/sign-ins/{sign_in_id}/end")
 def end_sign_in(who: Who, club: Club, sign_in_id: Id) -> Response:
-    assert who.id is not None
     with club.write() as db:
         members.end_sign_ins(db, who.id, only_id=sign_in_id)
     return see_other("/account", notice="That device is signed out.")
@@ -231,7 +230,6 @@ def make_token(request: Request, who: Who, club: Club, form: Typed) -> Response:
             {"token_name": "Name the token by what will use it, in 1 to 80 letters."},
         )
         return _account(request, who, club, refused=refused)
-    assert who.id is not None
     with club.write() as db:
         token = members.make_access_token(db, member_id=who.id, name=name)
     return _account(request, who, club, new_token=token)
@@ -239,7 +237,6 @@ def make_token(request: Request, who: Who, club: Club, form: Typed) -> Response:
 
 @router.post("/account/tokens/{token_id}/revoke")
 def revoke_token(who: Who, club: Club, token_id: Id) -> Response:
-    assert who.id is not None
     with club.write() as db:
         known = members.revoke_access_token(db, member_id=who.id, token_id=token_id)
     if not known:
@@ -348,7 +345,6 @@ def _account(
     refused: reading.Refused | None = None,
     new_token: str = "",
 ) -> Response:
-    assert who.id is not None
     with club.read() as db:
         sign_ins = members.sign_ins_of(db, who.id)
         tokens = members.access_tokens_of(db, who.id)

@@ -160,20 +160,20 @@ def club_members(
     return MembersView(
         members=tuple(
             Line(
-                id=person.id or 0,
+                id=person.id,
                 name=person.name,
                 told=f"{person.role}, here since {filters.day(person.created_at.date())}",
                 current=person.id == me.id,
             )
             for person in everybody[:PER_PAGE]
         ),
-        roles={person.id or 0: person.role for person in everybody},
+        roles={person.id: person.role for person in everybody},
         q=q,
         before=page - 1 if page > 1 else None,
         after=page + 1 if len(everybody) > PER_PAGE else None,
         waiting=tuple(
             Line(
-                id=invitation.id or 0,
+                id=invitation.id,
                 name=invitation.for_whom or "somebody",
                 told=f"as {invitation.role}, until {filters.day(invitation.expires_at.date())}",
             )
@@ -188,7 +188,7 @@ def club_members(
 
 def _sign_in_line(entry: SignIn, here: str) -> Line:
     return Line(
-        id=entry.id or 0,
+        id=entry.id,
         name=_device(entry.device),
         told=f"last used {filters.day(entry.last_seen_at.date())}",
         current=entry.token_hash == here,
@@ -197,7 +197,7 @@ def _sign_in_line(entry: SignIn, here: str) -> Line:
 
 def _token_line(token: AccessToken) -> Line:
     used = filters.day(token.last_used_at.date()) if token.last_used_at else "never"
-    return Line(id=token.id or 0, name=token.name, told=f"last used: {used}")
+    return Line(id=token.id, name=token.name, told=f"last used: {used}")
 
 
 def _device(agent: str) -> str:

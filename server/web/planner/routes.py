@@ -105,7 +105,6 @@ def _load(
     db: Session, who: Member, tank: Tank, setup_asked: str
 ) -> tuple[Subject, MeasuredRows] | None:
     """The setup asked for, else what hangs now; None where nothing was ever hung."""
-    assert tank.id is not None and who.id is not None
     current = tanks.current_setup(db, tank.id)
     setup = _setup(db, who, tank, setup_asked) if setup_asked else current
     if setup is None or setup.id is None:
@@ -128,7 +127,6 @@ def _with_readings(subject: Subject, rows: MeasuredRows) -> Subject:
 
 
 def _setup(db: Session, who: Member, tank: Tank, asked: str) -> Setup:
-    assert who.id is not None
     number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 10 else 0
     found = tanks.setup_seen(db, number, who.id)
     if found is None or found[1].id != tank.id:

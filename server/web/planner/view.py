@@ -247,10 +247,10 @@ def _row(seen: Seen, n: int, unit: str, scale: tuple[float, float]) -> AnimalRow
 def plan_page(of: Subject, asked: WhatIf) -> PlanView:
     """The page with both sizes of every drawing."""
     return PlanView(
-        tank_id=of.tank.id or 0,
+        tank_id=of.tank.id,
         tank_name=of.tank.name,
         own=of.own,
-        setup_id=of.setup.id or 0,
+        setup_id=of.setup.id,
         setup_words=_setup_words(of),
         unit=asked.unit,
         action=f"/tanks/{of.tank.id}/plan",

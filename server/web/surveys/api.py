@@ -173,7 +173,7 @@ def send_table(who: Bearer, club: Club, form: Typed, tank_id: int) -> JSONRespon
         uploads.keep_upload(
             db,
             tank_id=tank_id,
-            member_id=who.id or 0,
+            member_id=who.id,
             data=sent.data,
             file_name=sent.file_name,
             pasted=False,
@@ -229,7 +229,7 @@ def session_json(who: Bearer, club: Club, session_id: int) -> SessionOut:
 
 def _reading_out(one: Reading) -> StoredReading:
     return StoredReading(
-        id=one.id or 0,
+        id=one.id,
         row=one.row,
         x_cm=one.x_cm,
         y_cm=one.y_cm,
@@ -285,7 +285,7 @@ class _Sent:
         self.decimal: DecimalMark | None = self._one_of("decimal", (".", ","))
         self.length_unit: LengthUnit = self._one_of("length_unit", LENGTHS) or "cm"
         self.data, self.file_name = self._file()
-        setup = tanks.setup_on(db, tank.id or 0, self.taken_on)
+        setup = tanks.setup_on(db, tank.id, self.taken_on)
         self.setup_id = setup.id if setup else None
         if self.errors:
             raise Refusal(
@@ -408,9 +408,7 @@ def _read(club: Database, who: Member, data: bytes, how: ReadAs) -> Understood:
         return table.read(data, how)
     except table.NoHeader as unknown:
         with club.read() as db:
-            columns = uploads.remembered_columns(
-                db, member_id=who.id or 0, signature=unknown.signature
-            )
+            columns = uploads.remembered_columns(db, member_id=who.id, signature=unknown.signature)
         if columns is None:
             raise
         return table.read(data, ReadAs(**{**vars(how), "columns": columns}))

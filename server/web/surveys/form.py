@@ -115,7 +115,7 @@ def _place(typed: TypedIn, name: str, extent_cm: float, was_cm: float | None) ->
 
 def _hung_on(setups: Sequence[Setup], day: date) -> int | None:
     hung = [s for s in setups if s.state == "hung" and s.since <= day]
-    return max(hung, key=lambda s: (s.since, s.id or 0)).id if hung else None
+    return max(hung, key=lambda s: (s.since, s.id)).id if hung else None
 
 
 def read_table(form: FormData) -> SentTable | str:

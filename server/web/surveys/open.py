@@ -10,7 +10,6 @@ from server.web.signed_in import NotFound
 
 def session_to_see(db: Session, who: Member, session_id: int) -> tuple[MeasurementSession, Tank]:
     """The session and its tank, own or shared. Raises NotFound for any other."""
-    assert who.id is not None
     found = surveys.session_seen(db, session_id, who.id)
     if found is None:
         raise NotFound("There is no such measurement session, or it is not shown to you.")

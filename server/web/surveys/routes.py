@@ -37,7 +37,7 @@ def session_list(request: Request, who: Who, club: Club, tank_id: int) -> Respon
         kept = surveys.sessions_of(db, tank_id)
         own = tank.owner_id == who.id
         aside = surveys.sessions_of(db, tank_id, set_aside=True) if own else []
-        names = {m.id or 0: m.name for m in db.exec(select(Member))}
+        names = {m.id: m.name for m in db.exec(select(Member))}
     view = views.session_list(who, tank, kept, aside, names)
     return page(request, "surveys/sessions.html", view=view)
 
@@ -88,7 +88,7 @@ def _keep(
         upload = uploads.keep_upload(
             db,
             tank_id=tank_id,
-            member_id=who.id or 0,
+            member_id=who.id,
             data=sent.data,
             file_name=sent.file_name,
             pasted=sent.pasted,
@@ -99,14 +99,14 @@ def _keep(
 
 def _begin_by_hand(club: Club, who: Member, tank: Tank, words: SessionWords) -> Response:
     with club.read() as db:
-        animals = tanks.animals_of(db, tank.id or 0)
+        animals = tanks.animals_of(db, tank.id)
         setup = db.get(Setup, words.setup_id) if words.setup_id else None
         rows = measured.rows_of(db, tank, setup) if setup else None
     points = planning.points(tank, animals)
     factor = words.immersion_factor * words.calibration_factor
     expected = planning.expected(measured.measured(rows) if rows else None, points, factor)
     with club.write() as db:
-        session = surveys.add_session(db, tank_id=tank.id or 0, words=words, by_id=who.id)
+        session = surveys.add_session(db, tank_id=tank.id, words=words, by_id=who.id)
         surveys.set_open_points(db, session, points, expected)
         surveys.note_act(db, session, "begun", by_id=who.id)
     return see_other(f"/sessions/{session.id}/enter")
@@ -146,7 +146,7 @@ def _read_words(
         who,
         tank,
         today=club_day.today(db),
-        setups=_hung(db, tank.id or 0),
+        setups=_hung(db, tank.id),
         meters=_meters(db),
         was=was,
     )
@@ -217,7 +217,7 @@ def _soundings(readings: Sequence[Reading]) -> tuple[domain.Sounding, ...]:
                 y_cm=one.y_cm,
                 depth_cm=one.depth_cm,
                 ppfd=one.ppfd,
-                number=one.id or 0,
+                number=one.id,
             )
             for one in readings
         ]
@@ -227,7 +227,7 @@ def _soundings(readings: Sequence[Reading]) -> tuple[domain.Sounding, ...]:
 def _curve(db: Session, session: MeasurementSession) -> DayCurve | None:
     if session.kind != "log":
         return None
-    lines = surveys.log_of(db, session.id or 0)
+    lines = surveys.log_of(db, session.id)
     if not lines:
         return None
     curve = day_curve([at for at, _ in lines], [ppfd for _, ppfd in lines])
@@ -314,7 +314,7 @@ def _correct_form(
             values=values | (refused.values if refused else {}),
             errors=refused.errors if refused else {},
             meters=_meters(db),
-            setups=_hung(db, tank.id or 0),
+            setups=_hung(db, tank.id),
             session=session,
         )
     return page(request, "surveys/correct.html", view=view, status=422 if refused else 200)

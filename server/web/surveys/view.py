@@ -169,7 +169,7 @@ def session_list(
     names: Mapping[int, str],
 ) -> SessionsView:
     return SessionsView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank_name=tank.name,
         own=tank.owner_id == who.id,
         sessions=tuple(_listed(one, names) for one in sessions),
@@ -206,7 +206,7 @@ def session_form(
     limits: str = "",
 ) -> SessionFormView:
     return SessionFormView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank_name=tank.name,
         session_id=session.id if session else None,
         values=values,
@@ -242,8 +242,8 @@ def session_page(who: Member, rows: SessionRows) -> SessionView:
     answer, do, do_address = _told(rows, own)
     per_page = ROWS_A_PAGE
     return SessionView(
-        session_id=session.id or 0,
-        tank_id=tank.id or 0,
+        session_id=session.id,
+        tank_id=tank.id,
         tank_name=tank.name,
         own=own,
         set_aside=session.removed_at is not None,
@@ -341,7 +341,7 @@ def _row(one: Reading, number: int, unit: str) -> ReadingRow:
     if one.row:
         notes.append(f"line {one.row}")
     return ReadingRow(
-        id=one.id or 0,
+        id=one.id,
         number=str(number),
         where=place_words(one.x_cm, one.y_cm, one.depth_cm, unit),
         typed=f"{typed} {'' if one.light_unit == 'µmol' else one.light_unit}".strip(),

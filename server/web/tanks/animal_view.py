@@ -66,7 +66,7 @@ def animal_form(
     judged = judge(others, lit)
     depth_cm = animal.depth_cm if animal else None
     return AnimalFormView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank_name=tank.name,
         title=f"A new animal in {tank.name}" if animal is None else f"Change {animal.name}",
         action=f"/tanks/{tank.id}/animals/{animal.id if animal else 'new'}",

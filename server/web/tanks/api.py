@@ -49,17 +49,16 @@ class TankOut(BaseModel):
     responses=_NOT_HERE,
 )
 def tanks_seen(who: Bearer, club: Club) -> list[TankOut]:
-    assert who.id is not None
     with club.read() as db:
         seen = tanks.tanks_seen_by(db, who.id)
-        ids = [tank.id or 0 for tank in seen]
+        ids = [tank.id for tank in seen]
         setups, animals = tanks.current_setups(db, ids), tanks.animal_counts(db, ids)
     return [
         _out(
             tank,
             own=tank.owner_id == who.id,
-            animals=animals.get(tank.id or 0, 0),
-            since=setups[tank.id or 0].since.isoformat() if tank.id in setups else None,
+            animals=animals.get(tank.id, 0),
+            since=setups[tank.id].since.isoformat() if tank.id in setups else None,
         )
         for tank in seen
     ]
@@ -68,7 +67,7 @@ def tanks_seen(who: Bearer, club: Club) -> list[TankOut]:
 def _out(tank: Tank, *, own: bool, animals: int, since: str | None) -> TankOut:
     glass = light.optics_tank(tank)
     return TankOut(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=own,
         shared=tank.shared,

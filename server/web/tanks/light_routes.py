@@ -97,7 +97,7 @@ def setup_page(request: Request, who: Who, club: Club, setup_id: int) -> Respons
 def hang_plan(request: Request, who: Who, club: Club, form: Typed, setup_id: int) -> Response:
     with club.read() as db:
         setup, tank = own_setup(db, who, setup_id)
-        first, today = tanks.current_setup(db, tank.id or 0) is None, club_today(db)
+        first, today = tanks.current_setup(db, tank.id) is None, club_today(db)
     if setup.state != "plan":
         return see_other(f"/setups/{setup_id}", notice="It hangs already.")
     typed = TypedIn(form, who.length_unit)
@@ -157,7 +157,7 @@ def _setup(
 ) -> Response:
     with club.read() as db:
         setup, tank = setup_to_see(db, who, setup_id)
-        tank_id = tank.id or 0
+        tank_id = tank.id
         current = tanks.current_setup(db, tank_id)
         is_current = current is not None and current.id == setup.id
         until = None if is_current or setup.state == "plan" else tanks.followed_on(db, setup)
@@ -200,7 +200,7 @@ def _plan_desk(who: Member, club: Club, setup_id: int, *, models: list[int] | No
         plan, tank = own_setup(db, who, setup_id)
         if plan.state != "plan":
             raise NotFound("This light hung over the water; it is kept as it was.")
-        current = tanks.current_setup(db, tank.id or 0)
+        current = tanks.current_setup(db, tank.id)
         return _laid_out(db, tank, current, plan, light.hung_over(db, setup_id), models or [])
 
 

@@ -16,7 +16,6 @@ _NOT_YOURS = "This tank is another member's. You can look at it, but only they c
 
 def tank_to_see(db: Session, who: Member, tank_id: int) -> Tank:
     """The tank, own or shared. Raises NotFound for any other."""
-    assert who.id is not None
     tank = tanks.tank_seen(db, tank_id, who.id)
     if tank is None:
         raise NotFound("There is no such tank, or it is not shown to you.")
@@ -33,7 +32,6 @@ def own_tank(db: Session, who: Member, tank_id: int) -> Tank:
 
 def setup_to_see(db: Session, who: Member, setup_id: int) -> tuple[Setup, Tank]:
     """A setup with its tank, own or shared. Raises NotFound for any other."""
-    assert who.id is not None
     found = tanks.setup_seen(db, setup_id, who.id)
     if found is None:
         raise NotFound("There is no such setup, or it is not shown to you.")

@@ -32,7 +32,6 @@ def make_tank(request: Request, who: Who, club: Club, form: Typed) -> Response:
     words = reading.read_tank(form, who)
     if isinstance(words, Refused):
         return _form(request, who, None, words)
-    assert who.id is not None
     with club.write() as db:
         tank = tanks.add_tank(db, owner_id=who.id, words=words)
     return see_other(f"/tanks/{tank.id}", notice=f"{tank.name} is here. Now hang its lamp.")
@@ -96,12 +95,11 @@ def bring_back(who: Who, club: Club, tank_id: int) -> Response:
 
 
 def _list(request: Request, who: Member, club: Club, asked: str) -> Response:
-    assert who.id is not None
     number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 6 else 1
     with club.read() as db:
         own, aside = tanks.own_tanks(db, who.id), tanks.own_tanks(db, who.id, archived=True)
         shared = tanks.shared_tanks(db, but_of=who.id)
-        ids = [tank.id or 0 for tank in [*own, *aside]] + views.shown_ids(shared, number)
+        ids = [tank.id for tank in [*own, *aside]] + views.shown_ids(shared, number)
         view = views.tank_list(
             who,
             own,

@@ -99,7 +99,7 @@ def lamp_line(one: Hung, unit: str, tank: Tank | None = None) -> LampLine:
     sign = "about " if one.stated.estimated else ""
     return LampLine(
         name=one.stated.row.name,
-        lamp_model_id=one.stated.row.id or 0,
+        lamp_model_id=one.stated.row.id,
         kind=KIND_WORDS[lamp.kind],
         place=f"{across} {unit} from the left, {along} from the front{turned}",
         height=filters.length(row.height_cm, unit),
@@ -160,8 +160,8 @@ def setup_page(
     known = known_light(rows.lit, rows.animals)
     lit, judged = known.scene or scene(tank, hung), known.judged
     return SetupView(
-        id=setup.id or 0,
-        tank_id=tank.id or 0,
+        id=setup.id,
+        tank_id=tank.id,
         tank_name=tank.name,
         own=tank.owner_id == who.id,
         is_plan=setup.state == "plan",
@@ -259,7 +259,7 @@ def light_form(
     """The lamps of a setup as rows; `hanging` of them hang already."""
     count = int(values["lamps"])
     return LightFormView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank_name=tank.name,
         action=f"/setups/{plan.id}/redraw" if plan else f"/tanks/{tank.id}/light",
         title=_form_title(tank, current, plan),

@@ -127,7 +127,7 @@ def tank_list(
     shown = shared[(page - 1) * PER_PAGE : page * PER_PAGE]
 
     def line(tank: Tank, keeper: str = "") -> TankLine:
-        key = tank.id or 0
+        key = tank.id
         told = _told(tank, setups.get(key), animals.get(key, 0), who.volume_unit, today)
         return TankLine(
             id=key,
@@ -150,7 +150,7 @@ def tank_list(
 def shown_ids(shared: Sequence[tuple[Tank, Member]], page: int) -> list[int]:
     """Ids of the shared tanks on one page, to ask only for what is shown."""
     start = (max(page, 1) - 1) * PER_PAGE
-    return [tank.id or 0 for tank, _ in shared[start : start + PER_PAGE]]
+    return [tank.id for tank, _ in shared[start : start + PER_PAGE]]
 
 
 def size_words(tank: Tank, unit: str) -> str:
@@ -236,7 +236,7 @@ def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankVi
     past = [one for one in rows.setups if one.state == "hung" and (not setup or one.id != setup.id)]
     plans = [one for one in rows.setups if one.state == "plan"] if tank.owner_id == who.id else []
     return TankView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         keeper=keeper.name,
@@ -330,13 +330,13 @@ def _setup_line(setup: Setup) -> SetupLine:
     told = f"drawn up {filters.day(setup.since)}" if plan else f"from {filters.day(setup.since)}"
     if setup.reason:
         told += f": {setup.reason}"
-    return SetupLine(id=setup.id or 0, name=name, told=told)
+    return SetupLine(id=setup.id, name=name, told=told)
 
 
 def _animal_line(one: Judged, unit: str) -> AnimalLine:
     animal = one.animal
     return AnimalLine(
-        id=animal.id or 0,
+        id=animal.id,
         letter=one.letter,
         name=animal.name,
         group=light_group(animal.group),

@@ -38,7 +38,6 @@ def everything(db: Session, who: Member, today: date) -> list[Todo]:
 
 def meter_in_hand(db: Session, who: Member, today: date) -> list[Todo]:
     """Loans that run, come soon, or are offered."""
-    assert who.id is not None
     names = {meter.id: meter.name for meter in meters.all_meters(db)}
     mine = loans.loans_of(db, who.id, since=today - timedelta(days=60))
     todos = (_loan(loan, names.get(loan.meter_id, "the meter"), today) for loan in mine)
@@ -65,7 +64,6 @@ def _loan(loan: Loan, name: str, today: date) -> Todo | None:
 
 
 def unread(db: Session, who: Member, today: date) -> list[Todo]:
-    assert who.id is not None
     count = messages.unread_count(db, who.id)
     if not count:
         return []
@@ -74,15 +72,14 @@ def unread(db: Session, who: Member, today: date) -> list[Todo]:
 
 def unfinished_tanks(db: Session, who: Member, today: date) -> list[Todo]:
     """Own tanks that lack a lamp, animals, or a first measurement of their light."""
-    assert who.id is not None
     own = tanks.own_tanks(db, who.id)
-    ids = [tank.id or 0 for tank in own]
+    ids = [tank.id for tank in own]
     setups = tanks.current_setups(db, ids)
     animals = tanks.animal_counts(db, ids)
-    measured = _measured(db, [setup.id or 0 for setup in setups.values()])
+    measured = _measured(db, [setup.id for setup in setups.values()])
     todos = []
     for tank in own:
-        key = tank.id or 0
+        key = tank.id
         setup = setups.get(key)
         todo = _missing(tank, setup is not None, animals.get(key, 0))
         if todo is None and setup is not None and setup.id not in measured:
@@ -117,7 +114,6 @@ def stewards_desk(db: Session, who: Member, today: date) -> list[Todo]:
         return []
     todos = []
     for meter in meters.all_meters(db):
-        assert meter.id is not None
         for loan in loans.loans_between(db, [meter.id], today - SOON * 4, today):
             if loan.state == "out" and loan.last_day < today and loan.member_id != who.id:
                 told = f"It should have been back on {filters.day(loan.last_day)}."
@@ -138,14 +134,13 @@ def _newest_calibration(db: Session, meter_id: int) -> MeterCalibration | None:
 
 def ways_up(db: Session, who: Member, today: date) -> list[Todo]:
     """Steps of acclimation that are due, and plans that hold."""
-    assert who.id is not None
     todos = []
     for tank in tanks.own_tanks(db, who.id):
-        plan = acclimation.under_way(db, tank.id or 0)
+        plan = acclimation.under_way(db, tank.id)
         if plan is None:
             continue
         address = f"/tanks/{tank.id}/acclimation"
-        step = acclimation.next_step(acclimation.steps_of(db, plan.id or 0))
+        step = acclimation.next_step(acclimation.steps_of(db, plan.id))
         if plan.state == "held":
             words = f"Look at the animals of {tank.name}: the way up holds"
             todos.append(Todo(words=words, address=address, rank=1))
@@ -157,7 +152,6 @@ def ways_up(db: Session, who: Member, today: date) -> list[Todo]:
 
 def chores_due(db: Session, who: Member, today: date) -> list[Todo]:
     """Chores that have come round, in one line."""
-    assert who.id is not None
     due = chores.due_of_member(db, who.id, today=today, within_days=0)
     if not due:
         return []

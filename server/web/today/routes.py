@@ -33,14 +33,13 @@ def first_page(request: Request, who: Visitor, club: Club) -> Response:
 
 
 def _tanks(db: Session, who: Member) -> list[views.TankRows]:
-    assert who.id is not None
     own = tanks.own_tanks(db, who.id)[:_MOST_TANKS]
-    setups = tanks.current_setups(db, [tank.id or 0 for tank in own])
+    setups = tanks.current_setups(db, [tank.id for tank in own])
     found = []
     for tank in own:
-        setup = setups.get(tank.id or 0)
+        setup = setups.get(tank.id)
         lit = None if setup is None else measured.rows_of(db, tank, setup)
-        animals = tanks.animals_of(db, tank.id or 0)
+        animals = tanks.animals_of(db, tank.id)
         found.append(views.TankRows(tank=tank, lit=lit, animals=animals))
     return found
 
@@ -49,7 +48,7 @@ def _meters(db: Session, today: date) -> list[tuple[Meter, Loan | None, str]]:
     """Each meter with who has it today."""
     found = []
     for meter in meters.all_meters(db):
-        loan = loans.holder_on(db, meter.id or 0, today)
+        loan = loans.holder_on(db, meter.id, today)
         names = loans.names(db, [loan.member_id] if loan else [])
         name = names.get(loan.member_id or 0, "a former member") if loan else ""
         found.append((meter, loan, name))

@@ -74,7 +74,7 @@ def _answer(todos: Sequence[Todo], tanks: Sequence[TankRows]) -> str:
 
 def _glance(rows: TankRows, today: date) -> TankGlance:
     return TankGlance(
-        id=rows.tank.id or 0,
+        id=rows.tank.id,
         name=rows.tank.name,
         answer=_tank_answer(rows),
         stood=f"Light {stood_words(rows.lit.setup.since, today)}." if rows.lit else "",
@@ -105,4 +105,4 @@ def _meter(meter: Meter, loan: Loan | None, name: str, who: Member) -> MeterGlan
     else:
         holder = "you" if loan.member_id == who.id else name
         told = f"is with {holder} until {filters.day(loan.last_day)}"
-    return MeterGlance(id=meter.id or 0, name=meter.name, told=told)
+    return MeterGlance(id=meter.id, name=meter.name, told=told)

@@ -40,7 +40,7 @@ class _Waiting:
 
 
 def _waiting(db: Session, who: Member, upload_id: int, *, to_store: bool = False) -> _Waiting:
-    upload = uploads.waiting_upload(db, upload_id, who.id or 0, to_store=to_store)
+    upload = uploads.waiting_upload(db, upload_id, who.id, to_store=to_store)
     if upload is None:
         raise NotFound("This file is stored already, or was let go.")
     tank = own_tank(db, who, upload.tank_id)
@@ -87,9 +87,7 @@ def _with_memory(club: Database, who: Member, waiting: _Waiting, how: ReadAs) ->
         return _Read(read_table(_data(waiting), how), None, how)
     except NoHeader as unknown:
         with club.read() as db:
-            columns = uploads.remembered_columns(
-                db, member_id=who.id or 0, signature=unknown.signature
-            )
+            columns = uploads.remembered_columns(db, member_id=who.id, signature=unknown.signature)
         if columns is None:
             return _Read(None, unknown, how)
         how = replace(how, columns=columns)
@@ -203,7 +201,7 @@ def _store(
     if waiting.options.columns is not None:
         uploads.remember_columns(
             db,
-            member_id=who.id or 0,
+            member_id=who.id,
             signature=understood.signature,
             columns=waiting.options.columns,
         )

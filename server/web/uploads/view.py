@@ -91,8 +91,8 @@ def preview(
         said.append("Lines over the header: " + "; ".join(words for _, words in table.above[:3]))
     answer, do = _told(table.stored, refused)
     return PreviewView(
-        upload_id=upload.id or 0,
-        tank_id=tank.id or 0,
+        upload_id=upload.id,
+        tank_id=tank.id,
         tank_name=tank.name,
         name="the pasted table" if upload.pasted else upload.file_name,
         answer=answer,
@@ -135,8 +135,8 @@ def refused_whole(
 ) -> PreviewView:
     """A file that cannot be read at all, and why."""
     return PreviewView(
-        upload_id=upload.id or 0,
-        tank_id=tank.id or 0,
+        upload_id=upload.id,
+        tank_id=tank.id,
         tank_name=tank.name,
         name="the pasted table" if upload.pasted else upload.file_name,
         answer="This file could not be read",

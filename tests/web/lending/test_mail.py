@@ -150,7 +150,7 @@ def test_two_servers_in_threads_and_a_restart_send_each_reminder_once(
 RUN = """
 import sys
 from server.settings import Settings
-from server.db.keeping import open_current
+from server.db.backup import open_current
 from server.web.lending.going_round import go_round
 settings = Settings()
 club = open_current(settings)

@@ -195,11 +195,11 @@ def test_a_fresh_club_is_set_up_once_by_its_link(
 
 @pytest.fixture
 def client_of():
-    from server.db import keeping
+    from server.db import backup
 
     def make(folder) -> tuple[TestClient, str]:
         fresh = Settings(data=folder, database_url=None)
-        club = keeping.open_current(fresh)
+        club = backup.open_current(fresh)
         with club.write() as db:
             token = members.setup_token(db)
         return TestClient(create_app(fresh, club=club), follow_redirects=False), f"/join/{token}"

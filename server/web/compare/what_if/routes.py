@@ -15,8 +15,8 @@ from server.db.light import Hung, Stated
 from server.db.tanks import LampPlace
 from server.models import Animal, HungLamp, Member, Tank
 from server.optics.emitters import Emitter
-from server.web.compare import what_if_form as reading
-from server.web.compare import what_if_view as views
+from server.web.compare.what_if import form as reading
+from server.web.compare.what_if import view as views
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
 from server.web.tanks.open import own_tank, setup_to_see, tank_to_see
@@ -64,7 +64,7 @@ def keep(who: Who, club: Club, form: Typed, tank_id: int) -> Response:
     """What was tried becomes a plan; what hangs now stays as it is."""
     with club.write() as db:
         own_tank(db, who, tank_id)
-        names = {one.row.id or 0: one.row.name for one in shelf.shelf(db)}
+        names = {one.row.id: one.row.name for one in shelf.shelf(db)}
         typed = [value for value in form.getlist("lamp") if isinstance(value, str)]
         levels = [value for value in form.getlist("levels") if isinstance(value, str)]
         found = reading.read_lamps(typed, levels, names)
@@ -96,11 +96,11 @@ def _read(db: Session, who: Member, tank_id: int, source: str) -> Read:
     if source:
         number = int(source) if source.isascii() and source.isdigit() and len(source) < 10 else 0
         setup, other = setup_to_see(db, who, number)
-        places = [tanks.place_of(row) for row in tanks.lamps_of(db, setup.id or 0)]
+        places = [tanks.place_of(row) for row in tanks.lamps_of(db, setup.id)]
         start = reading.scaled(places, from_tank=other, to_tank=tank)
         keeper = db.get_one(Member, other.owner_id)
         whose = f"The lamps of {other.name} ({keeper.name}), over your glass and water."
-    ids = {one.row.id or 0 for one in shelf.shelf(db)} | {one.lamp_model_id for one in start}
+    ids = {one.row.id for one in shelf.shelf(db)} | {one.lamp_model_id for one in start}
     return Read(
         tank=tank,
         animals=tanks.animals_of(db, tank_id),

@@ -9,10 +9,10 @@ from starlette.datastructures import UploadFile
 from server.db import leaving, secrets, tanks
 from server.db.bundle import pack, unpack
 from server.models import Tank
+from server.web.bundles import view as views
 from server.web.page import page, see_other
 from server.web.signed_in import Club, Typed, Who, cookie_name
 from server.web.tanks.open import own_tank
-from server.web.travel import view as views
 
 router = APIRouter(include_in_schema=False)
 
@@ -26,7 +26,7 @@ def tank_bundle(who: Who, club: Club, tank_id: int) -> Response:
 
 
 @router.get("/travel")
-def travel_page(request: Request, who: Who, club: Club) -> Response:
+def bundles_page(request: Request, who: Who, club: Club) -> Response:
     return _page(request, who, club)
 
 
@@ -36,7 +36,6 @@ def take_in(request: Request, who: Who, club: Club, form: Typed) -> Response:
     raw = sent.file.read() if isinstance(sent, UploadFile) else b""
     if not raw:
         return _page(request, who, club, {"bundle": "Choose the file that was saved from a club."})
-    assert who.id is not None
     try:
         found = unpack.read(raw)
         with club.write() as db:
@@ -66,7 +65,6 @@ def leave(request: Request, who: Who, club: Club, form: Typed) -> Response:
     password = form.get("password_now")
     if not isinstance(password, str) or not secrets.password_matches(password, who.password_hash):
         return _leave(request, who, club, {"password_now": "This is not your password."})
-    assert who.id is not None
     try:
         with club.write() as db:
             leaving.leave(db, who.id)
@@ -82,21 +80,19 @@ def leave(request: Request, who: Who, club: Club, form: Typed) -> Response:
 
 
 def _page(request: Request, who: Who, club: Club, errors: dict[str, str] | None = None) -> Response:
-    assert who.id is not None
     with club.read() as db:
         own = tanks.own_tanks(db, who.id)
-    view = views.travel(own, errors or {})
-    return page(request, "travel/travel.html", view=view, status=422 if errors else 200)
+    view = views.bundles(own, errors or {})
+    return page(request, "bundles/bundles.html", view=view, status=422 if errors else 200)
 
 
 def _leave(
     request: Request, who: Who, club: Club, errors: dict[str, str] | None = None
 ) -> Response:
-    assert who.id is not None
     with club.read() as db:
         own = tanks.own_tanks(db, who.id) + tanks.own_tanks(db, who.id, archived=True)
     view = views.leaving(own, errors or {})
-    return page(request, "travel/leave.html", view=view, status=422 if errors else 200)
+    return page(request, "bundles/leave.html", view=view, status=422 if errors else 200)
 
 
 def _plain(name: str) -> str:

@@ -10,10 +10,10 @@ from server.db import chores, history
 from server.db.club_day import today as club_today
 from server.db.moments import moment
 from server.models import Member
+from server.web.history import form as reading
+from server.web.history import view as views
 from server.web.page import own_path, page, see_other
 from server.web.signed_in import Club, Typed, Who, text
-from server.web.staying import form as reading
-from server.web.staying import view as views
 from server.web.tanks.open import own_tank, tank_to_see
 from server.web.tanks.typed import Refused
 
@@ -63,7 +63,7 @@ def _history(
         values=refused.values if refused else {},
         errors=refused.errors if refused else {},
     )
-    return page(request, "staying/history.html", view=view, status=422 if refused else 200)
+    return page(request, "history/history.html", view=view, status=422 if refused else 200)
 
 
 def _compare(
@@ -74,7 +74,7 @@ def _compare(
         moments = moment(db, tank_id, first), moment(db, tank_id, second)
         entries = history.timeline(db, tank_id)
     view = views.compare_page(who, tank, *moments, entries)
-    return page(request, "staying/compare.html", view=view)
+    return page(request, "history/compare.html", view=view)
 
 
 def _day(request: Request, name: str) -> date | None:
@@ -93,14 +93,13 @@ def _day(request: Request, name: str) -> date | None:
 def due_chores(request: Request, who: Who, club: Club) -> Response:
     """A member's chores; with `of=club` those of all tanks shown to the club."""
     of_club = request.query_params.get("of") == "club"
-    assert who.id is not None
     with club.read() as db:
         today = club_today(db)
         if of_club:
             found = chores.due_of_club(db, today=today, within_days=0)
         else:
             found = chores.due_of_member(db, who.id, today=today, within_days=SOON_DAYS)
-    return page(request, "staying/due.html", view=views.due_page(found, club=of_club))
+    return page(request, "history/due.html", view=views.due_page(found, club=of_club))
 
 
 @router.get("/tanks/{tank_id}/chores")
@@ -151,4 +150,4 @@ def _chores(
         dues = chores.chores_of(db, tank, today=club_today(db))
         every = chores.every_of(db, tank_id)
     view = views.chores_page(who, tank, dues, every, errors=errors, values=values)
-    return page(request, "staying/chores.html", view=view, status=422 if errors else 200)
+    return page(request, "history/chores.html", view=view, status=422 if errors else 200)

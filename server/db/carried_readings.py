@@ -45,14 +45,14 @@ def surveyed(db: Session, tank: Tank, setup: Setup, *, on: date) -> Surveyed | N
     """The readings that speak for a setup on a day; None where nobody measured these lamps."""
     own = measured.rows_of(db, tank, setup)
     if own.surveys:
-        return Surveyed(rows=own, hung=light.hung_over(db, setup.id or 0), carried=False)
-    lamps = sorted(one.stated.row.id or 0 for one in own.hung)
-    for earlier in tanks.setups_of(db, tank.id or 0):
+        return Surveyed(rows=own, hung=light.hung_over(db, setup.id), carried=False)
+    lamps = sorted(one.stated.row.id for one in own.hung)
+    for earlier in tanks.setups_of(db, tank.id):
         if earlier.id == setup.id or earlier.state != "hung" or earlier.since > on:
             continue
         rows = measured.rows_of(db, tank, earlier)
-        if rows.surveys and sorted(one.stated.row.id or 0 for one in rows.hung) == lamps:
-            return Surveyed(rows=rows, hung=light.hung_over(db, earlier.id or 0), carried=True)
+        if rows.surveys and sorted(one.stated.row.id for one in rows.hung) == lamps:
+            return Surveyed(rows=rows, hung=light.hung_over(db, earlier.id), carried=True)
     return None
 
 

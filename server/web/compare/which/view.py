@@ -8,7 +8,7 @@ from server.comparing.which_lamp import Fitting, places_along
 from server.db.light import optics_tank
 from server.models import Member, Tank
 from server.web import filters
-from server.web.compare.which_form import WhichAsked
+from server.web.compare.which.form import WhichAsked
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +66,7 @@ def which_page(
     ]
     can = tuple(line for fit, line in lines if not fit.why_not)
     return WhichView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank=tank.name,
         own=tank.owner_id == who.id,
         answer=_answer(found, animals),

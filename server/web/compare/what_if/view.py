@@ -13,7 +13,7 @@ from server.models import Animal, Member, Tank
 from server.optics.field import planes
 from server.web import filters
 from server.web.compare import chart
-from server.web.compare.what_if_form import Tried, written
+from server.web.compare.what_if.form import Tried, written
 from server.web.tanks.judged import Judged, judge
 from server.web.tanks.typed import shown_length
 
@@ -79,7 +79,7 @@ def what_if_page(
     values = tried.values | {"depth": tried.values["depth"] or shown_length(depth, unit)}
     charts = [_charts(light, depth, unit, room) for room in (430.0, 268.0)]
     return WhatIfView(
-        tank_id=tank.id or 0,
+        tank_id=tank.id,
         tank=tank.name,
         own=tank.owner_id == who.id,
         answer=_answer(before, after, light, depth, unit),

@@ -9,7 +9,7 @@ from sqlmodel import Field, SQLModel
 class ChoreDone(SQLModel, table=True):
     """A chore done on a tank on a day; `chore` is a key of `server.dose.chores`."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     chore: str = Field(max_length=24)
     done_on: date
@@ -30,7 +30,7 @@ class ChoreEvery(SQLModel, table=True):
 class TankNote(SQLModel, table=True):
     """A line in a tank's history."""
 
-    id: int | None = Field(default=None, primary_key=True)
+    id: int = Field(default=None, primary_key=True)
     tank_id: int = Field(foreign_key="tank.id", index=True)
     noted_on: date
     words: str = Field(max_length=1000)

@@ -10,7 +10,7 @@ from server.db.history import Entry
 from server.db.moments import Moment
 from server.dose.chores import BY_KEY, Due
 from server.dose.day import Day
-from server.dose.staying import in_words
+from server.dose.unchanged import in_words
 from server.dose.warnings import against_history
 from server.models import Member, Tank
 from server.web import filters
@@ -82,7 +82,7 @@ def chores_page(
 ) -> ChoresView:
     lines = tuple(_line(due) for due in dues)
     return ChoresView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=_answer(lines, tank.name),
@@ -138,7 +138,7 @@ def _line(due: Due, one: TankDue | None = None) -> ChoreLine:
         late=late,
         last=f"last on {filters.day(due.last_on)}" if due.last_on else "not written down yet",
         tank=one.tank.name if one else "",
-        tank_id=one.tank.id or 0 if one else 0,
+        tank_id=one.tank.id if one else 0,
         keeper=one.keeper if one else "",
     )
 
@@ -222,7 +222,7 @@ def history_page(
     stay = stay_view(now.changed_on, today)
     dates = list(dict.fromkeys([today, *(entry.on for entry in entries)]))
     return HistoryView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=stay.words if stay else f"No light over {tank.name} yet.",
@@ -253,7 +253,7 @@ def compare_page(
     lit = (_lit(tank, first, day=both), _lit(tank, second, day=both))
     changes = _changes(*lit, day=both)
     return CompareView(
-        id=tank.id or 0,
+        id=tank.id,
         name=tank.name,
         answer=_compared(first, second, changes),
         first=_moment(who, first),

@@ -3,34 +3,34 @@
 from datetime import date, timedelta
 
 from server.dose import chores
-from server.dose.staying import in_words, staying
+from server.dose.unchanged import in_words, unchanged
 
 CHANGED = date(2026, 1, 10)
 
 
 def test_after_ten_days_nothing_can_be_judged() -> None:
-    result = staying(changed_on=CHANGED, today=CHANGED + timedelta(days=10))
+    result = unchanged(changed_on=CHANGED, today=CHANGED + timedelta(days=10))
     assert result.days == 10 and result.early
     assert result.first_look_on == date(2026, 1, 31)
     assert len(result.not_shown) == 4
 
 
 def test_after_seven_months_only_growth_has_not_shown() -> None:
-    result = staying(changed_on=CHANGED, today=CHANGED + timedelta(days=213))
+    result = unchanged(changed_on=CHANGED, today=CHANGED + timedelta(days=213))
     assert [sign.what for sign in result.not_shown] == ["growth and shape"]
     assert "common practice" in result.not_shown[0].basis
 
 
 def test_judging_is_from_nine_to_twelve_months() -> None:
     # common practice, no published source
-    result = staying(changed_on=CHANGED, today=CHANGED + timedelta(days=400))
+    result = unchanged(changed_on=CHANGED, today=CHANGED + timedelta(days=400))
     assert not result.early
     assert (result.judge_from - CHANGED).days == 274
     assert (result.judge_until - CHANGED).days == 365
 
 
 def test_a_change_in_the_future_counts_as_today() -> None:
-    assert staying(changed_on=CHANGED, today=CHANGED - timedelta(days=3)).days == 0
+    assert unchanged(changed_on=CHANGED, today=CHANGED - timedelta(days=3)).days == 0
 
 
 def test_days_are_said_as_people_say_them() -> None:

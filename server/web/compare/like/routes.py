@@ -7,11 +7,11 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from server.comparing.likeness import Likeness, likeness
-from server.db import light, sides, tanks
+from server.db import comparisons, light, tanks
 from server.db.club_day import today as club_today
+from server.db.comparisons import Shared
 from server.db.light import Hung
-from server.db.sides import Shared
-from server.dose.staying import in_words
+from server.dose.unchanged import in_words
 from server.models import Member, Tank
 from server.web import filters
 from server.web.page import page
@@ -53,16 +53,16 @@ def like_mine(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         tank = tank_to_see(db, who, tank_id)
         keeper = db.get_one(Member, tank.owner_id)
         others = [(t, k) for t, k in tanks.shared_tanks(db, but_of=tank.owner_id)]
-        (mine,) = sides.likened(db, [(tank, keeper)])
-        ranked = nearest(mine, sides.likened(db, others))
+        (mine,) = comparisons.likened(db, [(tank, keeper)])
+        ranked = nearest(mine, comparisons.likened(db, others))
         hung = {
             one.setup.id: light.hung_over(db, one.setup.id)
             for one, _ in ranked
-            if one.setup is not None and one.setup.id is not None
+            if one.setup is not None
         }
         today = club_today(db)
     lines = tuple(
-        _line(who, one, found, hung[one.setup.id or 0], in_words((today - one.setup.since).days))
+        _line(who, one, found, hung[one.setup.id], in_words((today - one.setup.since).days))
         for one, found in ranked
         if one.setup is not None
     )
@@ -101,8 +101,8 @@ def _line(who: Member, one: Shared, found: Likeness, hung: Sequence[Hung], held:
     size = " × ".join(filters.length_number(side, unit) for side in sides_cm) + f" {unit}"
     alike = ", ".join(found.alike_in)
     return LikeLine(
-        tank_id=tank.id or 0,
-        setup_id=one.setup.id or 0,
+        tank_id=tank.id,
+        setup_id=one.setup.id,
         name=tank.name,
         keeper=one.keeper.name,
         size=size,

@@ -8,8 +8,8 @@ from server.comparing.which_lamp import fittings, likeliest
 from server.db import days, light, members, shelf, tanks
 from server.dose.cost import full_light_hours
 from server.dose.day import course
-from server.web.compare.which_form import read_which
-from server.web.compare.which_view import which_page
+from server.web.compare.which.form import read_which
+from server.web.compare.which.view import which_page
 from server.web.page import page
 from server.web.signed_in import Club, Who
 from server.web.tanks.open import tank_to_see
@@ -62,7 +62,7 @@ def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response
 def _full_hours(db: Session, tank_id: int) -> float:
     """Hours of full light a day by the tank's own schedule, or the usual ones."""
     ran = days.current_schedule(db, tank_id)
-    groups = days.days_of(db, ran.id) if ran is not None and ran.id is not None else ()
+    groups = days.days_of(db, ran.id) if ran is not None else ()
     if not groups:
         return USUAL_FULL_HOURS
     return max(full_light_hours(course(group.day, peak_ppfd=100)) for group in groups)

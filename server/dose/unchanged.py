@@ -47,7 +47,7 @@ SIGNS: tuple[Sign, ...] = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Staying:
+class Unchanged:
     """A tank's light since its last change.
 
     `days` [d] unchanged; `first_look_on` and `judge_from`, `judge_until`: dates; `not_shown`:
@@ -67,10 +67,10 @@ class Staying:
         return bool(self.not_shown)
 
 
-def staying(*, changed_on: date, today: date) -> Staying:
+def unchanged(*, changed_on: date, today: date) -> Unchanged:
     """How the light stands on `today` when it was last changed on `changed_on`."""
     days = max((today - changed_on).days, 0)
-    return Staying(
+    return Unchanged(
         since=changed_on,
         days=days,
         first_look_on=changed_on + timedelta(days=FIRST_LOOK_DAYS),

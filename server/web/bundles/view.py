@@ -7,7 +7,7 @@ from server.models import Tank
 
 
 @dataclass(frozen=True)
-class TravelView:
+class BundlesView:
     tanks: tuple[tuple[int, str], ...]
     errors: dict[str, str]
 
@@ -21,8 +21,8 @@ class LeaveView:
     errors: dict[str, str]
 
 
-def travel(own: Sequence[Tank], errors: dict[str, str]) -> TravelView:
-    return TravelView(tanks=tuple((tank.id or 0, tank.name) for tank in own), errors=errors)
+def bundles(own: Sequence[Tank], errors: dict[str, str]) -> BundlesView:
+    return BundlesView(tanks=tuple((tank.id, tank.name) for tank in own), errors=errors)
 
 
 def leaving(own: Sequence[Tank], errors: dict[str, str]) -> LeaveView:

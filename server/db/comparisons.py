@@ -50,13 +50,12 @@ def setup_rows(db: Session, setup_id: int, member_id: int) -> SetupRows | None:
     if found is None:
         return None
     setup, tank = found
-    assert setup.id is not None and tank.id is not None
     hung = light.hung_over(db, setup.id)
     current = tanks.current_setup(db, tank.id)
     today = club_day.today(db)
     on = today if setup.state == "plan" else max(setup.since, _until(db, tank.id, setup, today))
     ran = days.schedule_on(db, tank.id, on)
-    groups = days.days_of(db, ran.id) if ran is not None and ran.id is not None else ()
+    groups = days.days_of(db, ran.id) if ran is not None else ()
     return SetupRows(
         setup=setup,
         tank=tank,
@@ -198,7 +197,7 @@ def _until(db: Session, tank_id: int, setup: Setup, today: date) -> date:
     later = [
         other.since
         for other in tanks.setups_of(db, tank_id)
-        if other.state == "hung" and (other.since, other.id or 0) > (setup.since, setup.id or 0)
+        if other.state == "hung" and (other.since, other.id) > (setup.since, setup.id)
     ]
     return min(later, default=today)
 
@@ -218,23 +217,23 @@ class Shared:
 
 def likened(db: Session, rows: Sequence[tuple[Tank, Member]]) -> list[Shared]:
     """Tanks with their animals and kinds of lamp, in three questions whatever their number."""
-    ids = [tank.id or 0 for tank, _ in rows]
+    ids = [tank.id for tank, _ in rows]
     setups = _current_setups(db, ids)
-    kinds = _kinds(db, {setup.id or 0: tank_id for tank_id, setup in setups.items()})
+    kinds = _kinds(db, {setup.id: tank_id for tank_id, setup in setups.items()})
     groups = _groups(db, ids)
     return [
         Shared(
             tank=tank,
             keeper=keeper,
-            setup=setups.get(tank.id or 0),
+            setup=setups.get(tank.id),
             likened=Likened(
                 length_cm=tank.length_cm,
                 width_cm=tank.width_cm,
                 depth_cm=tank.depth_cm,
                 clear_walls=_clear_walls(tank),
                 cover=tank.cover,
-                groups=groups.get(tank.id or 0, Counter()),
-                kinds=kinds.get(tank.id or 0, Counter()),
+                groups=groups.get(tank.id, Counter()),
+                kinds=kinds.get(tank.id, Counter()),
             ),
         )
         for tank, keeper in rows

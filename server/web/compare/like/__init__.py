@@ -1,0 +1,1 @@
+"""Tanks like mine: whose experience is nearest, and what they settled on."""

@@ -1,0 +1,1 @@
+"""What if: this tank under other lamps, with another wall."""

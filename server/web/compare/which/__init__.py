@@ -1,0 +1,1 @@
+"""Which lamp: what of the shelf would do over this tank."""
