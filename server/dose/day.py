@@ -126,7 +126,9 @@ def _within_one_day(
     while start < end:
         midnight = (math.floor(start / HOURS) + 1) * HOURS
         stop = min(end, midnight)
-        stop_level = level + (to_level - level) * (stop - start) / (end - start)
+        between = level + (to_level - level) * (stop - start) / (end - start)
+        # A line cannot leave its two ends, though rounding would let it: 100 is the most there is.
+        stop_level = min(max(between, min(level, to_level)), max(level, to_level))
         shift = midnight - HOURS
         yield (start - shift, stop - shift, level, stop_level)
         start, level = stop, stop_level
@@ -151,7 +153,10 @@ def along(one: Course, start_h: FloatArray, end_h: FloatArray) -> tuple[FloatArr
     piece = np.searchsorted(one.start_h, (start_h + end_h) / 2, side="right") - 1
     slope = (one.end_ppfd - one.start_ppfd)[piece] / one.hours[piece]
     from_start = one.start_ppfd[piece] + slope * (start_h - one.start_h[piece])
-    return from_start, from_start + slope * (end_h - start_h)
+    low = np.minimum(one.start_ppfd, one.end_ppfd)[piece]
+    high = np.maximum(one.start_ppfd, one.end_ppfd)[piece]
+    to_end = from_start + slope * (end_h - start_h)
+    return np.clip(from_start, low, high), np.clip(to_end, low, high)
 
 
 def dli(one: Course) -> float:

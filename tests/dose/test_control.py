@@ -8,7 +8,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.dose.control import CONTROLS, ChannelDay, apart, best_day, light_hours, together
+from server.dose.acclimation import shortened
+from server.dose.control import (
+    CONTROLS,
+    ChannelDay,
+    Kind,
+    apart,
+    best_day,
+    light_hours,
+    together,
+)
 from server.dose.day import Day, course
 from server.dose.setpoints import as_csv, set_points, switch_times
 from server.dose.shapes import Trapezoid
@@ -144,3 +153,24 @@ def test_courses_apart_are_the_mean_of_their_difference() -> None:
     down = course(Day(hours=(0, 12), levels=(100, 0)), peak_ppfd=100)
     assert apart(up, down) == pytest.approx(50)
     assert apart(up, up) == 0
+
+
+@pytest.mark.parametrize("kind", list(CONTROLS))
+@given(share=st.floats(0.05, 1.0), on_h=st.floats(0, 23.75), top=st.floats(0.5, 100))
+@settings(max_examples=200)
+def test_a_shortened_day_never_needs_more_than_full_light(
+    kind: Kind, share: float, on_h: float, top: float
+) -> None:
+    """Rounding once let a ramp end at 100.00000000000001 percent, which no day can hold."""
+    day = Trapezoid(on_h=on_h, lit_hours=10, ramp_hours=1, level=top).day
+    (pressed,) = shortened((day,), share)
+    fit = best_day(_whole(pressed), CONTROLS[kind])
+    assert all(0 <= level <= 100 for group in fit.groups for level in group.day.levels)
+
+
+def test_the_days_that_once_could_not_be_worked_out() -> None:
+    day = Trapezoid(on_h=10, lit_hours=10, ramp_hours=1).day
+    for share in (0.6402451225612806, 0.6492746373186594):
+        (pressed,) = shortened((day,), share)
+        assert course(pressed, peak_ppfd=100).peak_ppfd == 100
+        assert best_day(_whole(pressed), CONTROLS["by_hand"]).groups[0].day.levels

@@ -51,7 +51,9 @@ def day_form(
 ) -> DayFormView:
     """The form, with the day drawn as far as it can be read."""
     shown = preview or (on_the_wall(now.schedule, now.days, today) if now.schedule else ())
-    lamps = lamp_days(now.hung, shown, control=values["control"]) if shown and now.hung else ()
+    # A control that was refused is shown as typed, but nothing can be drawn for it.
+    control = "" if "control" in errors else values["control"]
+    lamps = lamp_days(now.hung, shown, control=control) if shown and now.hung else ()
     changed = now.changed_on if now.schedule is not None else None
     early = stay_view(changed, today)
     told = {KIND_NAMES[lamp.control] for lamp in lamp_days(now.hung, (), control="")}
@@ -65,7 +67,7 @@ def day_form(
         control_told=", ".join(sorted(told)),
         first=now.schedule is None,
         early=early if early and early.not_shown else None,
-        charts=percent_charts(now.hung, shown, values["control"], clock) if lamps else None,
+        charts=percent_charts(now.hung, shown, control, clock) if lamps else None,
         lost=tuple(dict.fromkeys(said for lamp in lamps for said in lamp.fit.lost)),
         able=", ".join(dict.fromkeys(KIND_NAMES[lamp.control] for lamp in lamps)),
         more=any(values[name] for name in ("moon", "control", "view_from", "follows"))

@@ -1,6 +1,7 @@
 """A tank goes from dim to bright: planned on the field, walked, skipped, held, reached."""
 
 import json
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 
@@ -11,12 +12,14 @@ from sqlmodel import select
 
 from server.db import acclimation, tanks
 from server.db.engine import Database
+from server.db.members import now
 from server.db.moments import moment
-from server.models import AcclimationPlan, AcclimationStep, Animal, Member
+from server.db.tanks import LampPlace, TankWords
+from server.models import AcclimationPlan, AcclimationStep, Animal, LampModel, Member
 from server.web.day.view import lit_moment
 from tests.conftest import Cast
 from tests.web.acclimation.conftest import form_of, keep_plan
-from tests.web.day.conftest import TODAY, Calendar, Reef
+from tests.web.day.conftest import TODAY, Calendar, Reef, _animal, set_day
 
 
 def _address(reef: Reef) -> str:
@@ -373,3 +376,31 @@ def test_the_first_page_asks_for_the_step_that_is_due(
     assert "step 1 of the way up. Anything pale or shrunken?" in ivo.get("/").text
     _answer(ivo, dated, "yes")
     assert "the way up holds" in ivo.get("/").text
+
+
+def test_tubes_on_a_clock_switch_can_be_worked_out_with_all_defaults(
+    ivo: TestClient, cast: Cast, club: Database, calendar: Calendar
+) -> None:
+    """Shortened ramps once ended at 100.00000000000001 percent, and the page with a fault."""
+    with club.write() as db:
+        words = TankWords(name="Tubes", length_cm=90, width_cm=50, depth_cm=50)
+        tank = tanks.add_tank(db, owner_id=cast.ivo.id or 0, words=words)
+        lamp = LampModel(
+            name="Four tubes", kind="fluorescent_tube", beam_deg=120, watts=156, ppf_umol_s=150,
+            count_x=1, count_y=4, pitch_y_cm=5.5, tube_length_cm=83, control="clock_switch",
+            created_at=now(),
+        )  # fmt: skip
+        db.add(lamp)
+        db.flush()
+        place = LampPlace(lamp_model_id=lamp.id, x_cm=45, y_cm=25, height_cm=12)
+        tanks.save_setup(db, tank_id=tank.id, lamps=[place], since=TODAY, reason="first")
+        set_day(db, tank.id, since=TODAY)
+        for name, depth in (("Staghorn", 15), ("Toadstool", 40)):
+            animal = _animal(name, 40, 25, depth)
+            tanks.add_animal(db, tank.id, replace(animal, placed_on=TODAY))
+    address = f"/tanks/{tank.id}/acclimation"
+    answer = ivo.post(address, data=form_of(ivo.get(address).text) | {"do": "show"})
+    assert answer.status_code in (200, 422)
+    for least in ("10", "23", "37", "41", "55", "64.9"):
+        typed = form_of(ivo.get(address).text) | {"do": "show", "least_hours": least}
+        assert ivo.post(address, data=typed).status_code in (200, 422)

@@ -349,3 +349,13 @@ def test_a_day_of_very_many_points_is_run_with_the_points_the_lamp_can_hold(
     assert ivo.post(f"/tanks/{reef.tank}/day/edit", data=form).status_code == 303
     rows = ivo.get(f"/tanks/{reef.tank}/day/set-points.csv").text.strip().splitlines()
     assert len(rows) == 1 + 24
+
+
+@pytest.mark.parametrize("control", ["//evil", "full/", "<b>", "9" * 300])
+def test_a_control_that_is_none_is_refused_in_words(
+    ivo: TestClient, dated: Reef, control: str
+) -> None:
+    for do in ("save", "show"):
+        answer = ivo.post(f"/tanks/{dated.tank}/day/edit", data=day_form(control=control, do=do))
+        assert answer.status_code == 422
+        assert "Choose one of the answers in the list." in answer.text
