@@ -81,8 +81,15 @@ def _selected(db: Session, name: str, column: str, values: Sequence[object]) -> 
         part = values[start : start + 500]
         asked = select(table).where(table.columns[column].in_(part)).order_by(*order)
         rows += [dict(row._mapping) for row in db.connection().execute(asked)]
-    key = [column.name for column in order]
-    return sorted(rows, key=lambda row: tuple(int(str(row[name])) for name in key))
+    names = [column.name for column in order]
+    return sorted(rows, key=lambda row: _place(row, names))
+
+
+def _place(row: Row, names: Sequence[str]) -> tuple[tuple[int, str], ...]:
+    """Where a row comes by its key: numbers by size, text by letters, as in any database."""
+    return tuple(
+        (key, "") if isinstance(key, int) else (0, str(key)) for key in (row[n] for n in names)
+    )
 
 
 def _table_text(
