@@ -4,11 +4,13 @@ import argparse
 import sys
 import tempfile
 from collections.abc import Callable
+from contextlib import nullcontext
 from pathlib import Path
 
 from server import settings
-from server.db import backup
+from server.db import backup, folder_lock
 from server.db.demo import club as demo_club
+from server.db.unwilling import Unwilling
 from server.web import running
 
 _DESCRIPTION = "The light over a reef club's tanks: planned, measured and shared."
@@ -90,14 +92,26 @@ def _demo(chosen: argparse.Namespace) -> int:
     folder = chosen.data or Path(tempfile.mkdtemp(prefix="underlamp-demo-"))
     # A demo club lives in its own folder, whatever database the environment names.
     made = settings.Settings(data=folder, database_url=None)
-    if not chosen.print_json:  # that option promises its line first
-        print("Making the demo club; this takes a few seconds.", flush=True)
-    people = demo_club.open_or_fill(made)
-    return running.run_demo(made, people, port=chosen.port, print_json=chosen.print_json)
+    return _told(lambda: _run_demo(made, chosen))
+
+
+def _run_demo(made: settings.Settings, chosen: argparse.Namespace) -> None:
+    with folder_lock.held(made.data, by="demo"):
+        if not chosen.print_json:  # that option promises its line first
+            print("Making the demo club; this takes a few seconds.", flush=True)
+        people = demo_club.open_or_fill(made)
+        running.run_demo(made, people, port=chosen.port, print_json=chosen.print_json)
 
 
 def _serve(chosen: argparse.Namespace) -> int:
-    return _told(lambda: running.run_club(_settings(chosen), host=chosen.host, port=chosen.port))
+    return _told(lambda: _run_club(_settings(chosen), chosen))
+
+
+def _run_club(made: settings.Settings, chosen: argparse.Namespace) -> None:
+    # Several servers may share one PostgreSQL; an embedded database has one.
+    alone = nullcontext() if made.database_url else folder_lock.held(made.data, by="serve")
+    with alone:
+        running.run_club(made, host=chosen.host, port=chosen.port)
 
 
 def _backup(chosen: argparse.Namespace) -> int:
@@ -120,7 +134,7 @@ def _told(command: Callable[[], str | None]) -> int:
     """Prints what a command did, or why it would not."""
     try:
         words = command()
-    except backup.Unwilling as reason:
+    except Unwilling as reason:
         print(reason, file=sys.stderr)
         return 1
     if words:

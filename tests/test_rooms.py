@@ -37,8 +37,8 @@ def imports_of(file: Path) -> list[tuple[str, bool]]:
     top = set(tree.body) | {
         inner
         for node in tree.body
-        if isinstance(node, ast.Try)
-        for part in (node.body, *[h.body for h in node.handlers])
+        if isinstance(node, ast.Try | ast.If)
+        for part in (node.body, node.orelse, *[h.body for h in getattr(node, "handlers", [])])
         for inner in part
     }
     found = []

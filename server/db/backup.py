@@ -1,7 +1,9 @@
 """Keeping a club's database: opening it current, backing it up, bringing it back, checking it."""
 
+import contextlib
 import os
 import shutil
+import tempfile
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -9,13 +11,10 @@ from pathlib import Path
 from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
-from server.db import schema
+from server.db import folder_lock, schema, sealed
 from server.db.engine import DATABASE_FILE, Database, open_database, sqlite
+from server.db.unwilling import Unwilling
 from server.settings import Settings
-
-
-class Unwilling(Exception):
-    """The command will not go on; the words say why and what would help."""
 
 
 def open_current(settings: Settings) -> Database:
@@ -24,12 +23,8 @@ def open_current(settings: Settings) -> Database:
     try:
         database = open_database(data=settings.data, url=url)
         schema.migrate(database)
-    except schema.SchemaTooNew as reason:
-        raise Unwilling(str(reason)) from reason
     except OSError as reason:
-        raise Unwilling(
-            f"The folder {settings.data} cannot be used: {reason.strerror}."
-        ) from reason
+        raise _unusable(settings.data, reason) from reason
     return database
 
 
@@ -39,34 +34,59 @@ def backup(settings: Settings, file: Path) -> str:
     if file.exists():
         raise Unwilling(f"{file} is there already; choose another name.")
     partial = file.with_name(file.name + ".partial")
-    partial.unlink(missing_ok=True)
-    with closing(sqlite.connect(source)) as connection:
-        connection.execute("VACUUM INTO ?", (str(partial),))
-    _refuse_broken(partial)
-    partial.chmod(0o600)
-    os.replace(partial, file)
+    try:
+        partial.unlink(missing_ok=True)
+        with closing(sqlite.connect(source)) as connection:
+            connection.execute("VACUUM INTO ?", (str(partial),))
+        partial.chmod(0o600)
+        _refuse_broken(partial, told=source)
+        sealed.seal(partial)
+        os.replace(partial, file)
+    except (OSError, sqlite.Error) as reason:
+        raise Unwilling(f"The backup could not be written: {reason}.") from reason
+    finally:
+        partial.unlink(missing_ok=True)
     return f"Wrote {file} ({file.stat().st_size / 1e6:.1f} MB), checked whole."
 
 
 def restore(settings: Settings, file: Path, *, replace: bool) -> str:
-    """Puts a backup in the place of the club; what was there is set aside, never lost."""
+    """Puts a backup in the place of the club; what was there is set aside, never lost.
+
+    The backup is copied, judged and brought to this version's schema beside the club first, so
+    that a bad one changes nothing.
+    """
     if settings.database_url:
         raise Unwilling("This club is on PostgreSQL: restore it with pg_restore.")
     if not file.is_file():
         raise Unwilling(f"There is no file {file}.")
-    _refuse_broken(file)
     target = settings.data / DATABASE_FILE
     if target.exists() and not replace:
         raise Unwilling(
             f"There is a club in {settings.data}. Say --replace to put the backup there."
         )
-    settings.data.mkdir(parents=True, exist_ok=True)
-    kept = _set_aside(target) if target.exists() else None
-    partial = target.with_name(target.name + ".partial")
-    shutil.copyfile(file, partial)
-    partial.chmod(0o600)
-    os.replace(partial, target)
-    return f"Restored {file} into {settings.data}." + (f" The old club is {kept}." if kept else "")
+    try:
+        with folder_lock.held(settings.data, by="restore"):
+            return _restore(file, target)
+    except OSError as reason:
+        raise _unusable(settings.data, reason) from reason
+
+
+def _restore(file: Path, target: Path) -> str:
+    beside = Path(tempfile.mkdtemp(prefix="restoring-", dir=target.parent))
+    try:
+        copy = beside / DATABASE_FILE
+        had_seal = sealed.unsealed_copy(file, copy)
+        copy.chmod(0o600)
+        _refuse_broken(copy, told=file)
+        _bring_up(beside)
+        kept = _set_aside(target) if target.exists() else None
+        os.replace(copy, target)
+        _settle(target.parent)
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
+    words = f"Restored {file} into {target.parent}."
+    words += "" if had_seal else " It had no checksum, so only its structure was judged."
+    return words + (f" The old club is {kept}." if kept else "")
 
 
 def check(settings: Settings) -> str:
@@ -80,6 +100,8 @@ def check(settings: Settings) -> str:
             at, wanted = schema.revision(database), schema.newest_revision()
     except SQLAlchemyError as error:
         raise Unwilling(f"The database cannot be read: {type(error).__name__}.") from error
+    except OSError as reason:
+        raise _unusable(settings.data, reason) from reason
     if faults:
         raise Unwilling("The database is damaged: " + "; ".join(faults))
     if at != wanted:
@@ -106,26 +128,60 @@ def _embedded_file(settings: Settings) -> Path:
     return file
 
 
-def _refuse_broken(file: Path) -> None:
+def _refuse_broken(file: Path, *, told: Path) -> None:
+    """Raises Unwilling unless the file is a whole database of a club; `told` names it."""
     try:
         with closing(sqlite.connect(f"file:{file}?mode=ro", uri=True)) as connection:
             whole = connection.execute("PRAGMA integrity_check").fetchone()[0] == "ok"
-            known = connection.execute(
-                "SELECT count(*) FROM sqlite_master WHERE name = 'alembic_version'"
-            ).fetchone()[0]
-    except sqlite.DatabaseError:
-        whole, known = False, 0
-    if not (whole and known):
-        raise Unwilling(f"{file} is not a whole Underlamp database.")
+            broken = len(connection.execute("PRAGMA foreign_key_check").fetchall())
+            at = connection.execute("SELECT version_num FROM alembic_version").fetchone()
+    except sqlite.Error:
+        whole, broken, at = False, 0, None
+    if not whole or at is None:
+        raise Unwilling(f"{told} is not a whole Underlamp database.")
+    if broken:
+        raise Unwilling(f"{told} is damaged: {broken} references in it lead nowhere.")
+    schema.refuse_unknown(str(at[0]))
+
+
+def _bring_up(folder: Path) -> None:
+    """The copy at this version's schema, with every table there; else it was no club's."""
+    with closing(open_database(data=folder)) as database:
+        schema.migrate(database)
+        schema.refuse_incomplete(database)
 
 
 def _set_aside(target: Path) -> Path:
-    """Moves a database and its log files away together."""
+    """Keeps the club under another name; only the last step of a restore takes its place."""
     mark = f"{datetime.now(UTC):%Y%m%dT%H%M%S%f}"
     kept = target.with_name(f"{target.name}.before-restore-{mark}")
-    with closing(sqlite.connect(target)) as connection:
+    log, kept_log = (file.with_name(file.name + "-wal") for file in (target, kept))
+    if log.exists():  # before SQLite looks: it would throw the log of a damaged club away
+        shutil.copyfile(log, kept_log)
+        kept_log.chmod(0o600)
+    with contextlib.suppress(sqlite.Error), closing(sqlite.connect(target)) as connection:
         connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        kept_log.unlink(missing_ok=True)
+    try:
+        os.link(target, kept)
+    except OSError:  # a file system without links
+        shutil.copyfile(target, kept)
+        kept.chmod(0o600)
+    # A log left behind would be replayed onto the restored file.
     for ending in ("-wal", "-shm"):
         target.with_name(target.name + ending).unlink(missing_ok=True)
-    os.replace(target, kept)
     return kept
+
+
+def _settle(folder: Path) -> None:
+    """Brings the new name to the disk, where the system can do that for folders."""
+    if os.name == "posix":
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _unusable(folder: Path, reason: OSError) -> Unwilling:
+    return Unwilling(f"The folder {folder} cannot be used: {reason.strerror}.")

@@ -7,14 +7,17 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
+from sqlalchemy import inspect
 
 from server import places
 from server.db.engine import Database
+from server.db.unwilling import Unwilling
+from server.models import SQLModel
 
 _COPIES_KEPT = 10
 
 
-class SchemaTooNew(Exception):
+class SchemaTooNew(Unwilling):
     """The database was written by a newer version of the program."""
 
 
@@ -27,12 +30,17 @@ def migrate(database: Database) -> None:
     if at == newest_revision():
         return
     if at is not None:
-        _refuse_unknown(at)
+        refuse_unknown(at)
         set_copy_aside(database)
+    upgrade(database, "head")
+
+
+def upgrade(database: Database, to: str) -> None:
+    """All steps up to a revision in one transaction: all of them or none."""
     with database.engine.connect() as connection:
         config = alembic_config()
         config.attributes["connection"] = connection
-        command.upgrade(config, "head")
+        command.upgrade(config, to)
 
 
 def revision(database: Database) -> str | None:
@@ -80,7 +88,8 @@ def set_copy_aside(database: Database) -> Path | None:
     return copy
 
 
-def _refuse_unknown(at: str) -> None:
+def refuse_unknown(at: str) -> None:
+    """Raises SchemaTooNew for a revision that this version's migrations do not hold."""
     known = {
         script.revision for script in ScriptDirectory.from_config(alembic_config()).walk_revisions()
     }
@@ -89,3 +98,13 @@ def _refuse_unknown(at: str) -> None:
             f"The database is at revision {at}, which this version does not know. "
             "Install the version that wrote it, or a newer one."
         )
+
+
+def refuse_incomplete(database: Database) -> None:
+    """Raises Unwilling when a table or column that the program needs is not there."""
+    found = inspect(database.engine)
+    tables = set(found.get_table_names())
+    for name, table in SQLModel.metadata.tables.items():
+        there = {column["name"] for column in found.get_columns(name)} if name in tables else set()
+        if missing := {column.name for column in table.columns} - there:
+            raise Unwilling(f"This is no club's database: {name} lacks {', '.join(missing)}.")

@@ -20,7 +20,7 @@ _WAITING = 2048
 
 def run_demo(
     settings: Settings, people: Sequence[DemoPerson], *, port: int, print_json: bool
-) -> int:
+) -> None:
     """Serves the demo club on 127.0.0.1 and prints how to get in."""
     with _listening("127.0.0.1", port) as listener:
         address = f"http://127.0.0.1:{listener.getsockname()[1]}"
@@ -29,7 +29,6 @@ def run_demo(
             print(json.dumps({"url": address, "members": members_told}), flush=True)
         print(_demo_words(address, people), flush=True)
         _serve(create_app(settings, club=open_current(settings), demo=True), listener)
-    return 0
 
 
 def run_club(settings: Settings, *, host: str, port: int) -> None:

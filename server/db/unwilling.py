@@ -1,0 +1,5 @@
+"""Why a command will not go on."""
+
+
+class Unwilling(Exception):
+    """A command or a start stops here; the words say why and what would help."""
