@@ -108,6 +108,12 @@ def calibration_on(db: Session, meter_id: int, day: date) -> MeterCalibration | 
     return db.exec(statement).first()
 
 
+def calibration_factor_on(db: Session, meter_id: int | None, day: date) -> float:
+    """What a reading of that day is multiplied by; 1 where the meter's book says nothing."""
+    found = None if meter_id is None else calibration_on(db, meter_id, day)
+    return 1.0 if found is None else found.factor
+
+
 def add_calibration(
     db: Session,
     meter_id: int,

@@ -13,7 +13,7 @@ from sqlalchemy import func, insert, update
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, delete, select
 
-from server.db import tanks
+from server.db import meters, tanks
 from server.models import (
     LoggedLight,
     MeasurementSession,
@@ -47,7 +47,8 @@ class SessionWords:
     setup_id: int | None = None
     meter_id: int | None = None
     immersion_factor: float = 1.0
-    calibration_factor: float = 1.0
+    calibration_factor: float | None = None
+    """Typed; None: the one in force on that day, from the meter's book."""
     lux_per_ppfd: float | None = None
     sensor_x_cm: float | None = None
     sensor_y_cm: float | None = None
@@ -69,8 +70,9 @@ def add_session(
     db: Session, *, tank_id: int, words: SessionWords, by_id: int | None, kind: str = "points"
 ) -> MeasurementSession:
     """A new session without readings."""
+    stated = asdict(by_the_book(db, words))
     session = MeasurementSession(
-        tank_id=tank_id, kind=kind, created_by_id=by_id, created_at=_now(), **asdict(words)
+        tank_id=tank_id, kind=kind, created_by_id=by_id, created_at=_now(), **stated
     )
     db.add(session)
     db.flush()
@@ -81,6 +83,7 @@ def correct_session(
     db: Session, session: MeasurementSession, words: SessionWords, by_id: int | None
 ) -> None:
     """Changes what was stated; other factors are applied anew to every raw value."""
+    words = by_the_book(db, words)
     told = _changes(session, words)
     if not told:
         return
@@ -90,6 +93,14 @@ def correct_session(
     db.flush()
     _apply_factors(db, session)
     note_act(db, session, "corrected", words="; ".join(told)[:500], by_id=by_id)
+
+
+def by_the_book(db: Session, words: SessionWords) -> SessionWords:
+    """The words with the calibration in force on their day, where none was typed."""
+    if words.calibration_factor is not None:
+        return words
+    factor = meters.calibration_factor_on(db, words.meter_id, words.taken_on)
+    return replace(words, calibration_factor=factor)
 
 
 def _changes(session: MeasurementSession, words: SessionWords) -> list[str]:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from server.surveys.table_cells import Cells
 from server.surveys.table_grid import depth_phrase, is_grid, read_grid, read_wide, wide_depths
 from server.surveys.table_lines import Record, Records, Refusal, records
-from server.surveys.table_log import read_log
+from server.surveys.table_log import dates_unused, read_log
 from server.surveys.table_numbers import DecimalMark, NotANumber, decimal_mark, number, shown
 from server.surveys.table_points import light_columns, read_points, refusal
 from server.surveys.table_text import MAX_ROWS, NotATable, plain_text
@@ -253,7 +253,10 @@ def _understood_table(cut: Records, head: _Head, how: ReadAs, encoding: str) -> 
         blank_lines=cut.blank_lines,
         lines_in=cut.lines_in,
         signature=key,
-        remarks=_remarks(head, cut.delimiter, how, decimal),
+        remarks=(
+            *_remarks(head, cut.delimiter, how, decimal),
+            *(() if log else dates_unused(data, head.columns, head.headings, how)),
+        ),
     )
 
 

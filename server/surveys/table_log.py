@@ -14,7 +14,7 @@ from server.surveys.table_lines import Record, Refusal
 from server.surveys.table_numbers import NotANumber, shown
 from server.surveys.table_points import light_columns, refusal
 from server.surveys.table_words import Meaning
-from server.surveys.understood import LogRow
+from server.surveys.understood import LogRow, ReadAs
 
 DateOrder = Literal["dmy", "mdy"]
 
@@ -157,3 +157,31 @@ def _hours(clock: re.Match[str]) -> tuple[int, int, int]:
             raise NotANumber(f"“{clock[0]}” is not a time")
         hours = hours % 12 + (12 if half.startswith("p") else 0)
     return hours, int(clock[2]), int(clock[3] or 0)
+
+
+def dates_unused(
+    records: Sequence[Record], columns: Sequence[Meaning], headings: Sequence[str], how: ReadAs
+) -> tuple[str, ...]:
+    """Readings at places belong to one session of one day: what is said of a column of dates."""
+    dated = [i for i, column in enumerate(columns) if column.role in ("date", "time")]
+    return tuple(
+        _unused(headings[i] if i < len(headings) else f"{i + 1}", values, how.taken_on)
+        for i in dated
+        if (values := _values(records, i)) and values != [str(how.taken_on)]
+    )
+
+
+def _values(records: Sequence[Record], index: int) -> list[str]:
+    cells = (one.cells[index].strip() for one in records if index < len(one.cells))
+    return list(dict.fromkeys(cell for cell in cells if cell))
+
+
+def _unused(heading: str, values: Sequence[str], taken_on: date | None) -> str:
+    span = shown(values[0])
+    if len(values) > 1:
+        span = f"{len(values)} different values, {span} to {shown(values[-1])}"
+    day = f" of {taken_on.isoformat()}" if taken_on else ""
+    return (
+        f"The column “{shown(heading)}” ({span}) is not kept: every row is stored as a reading"
+        f"{day}, the day of this session. Send each day's rows by themselves to keep their days."
+    )

@@ -280,3 +280,19 @@ def test_files_over_the_limits_are_called_too_large() -> None:
         with pytest.raises(NotATable) as refused:
             read(data)
         assert refused.value.too_large
+
+
+def test_a_column_of_dates_is_said_not_to_be_kept() -> None:
+    table = "date,x,y,depth,ppfd\n2026-11-02,10,10,10,100\n2026-11-09,20,10,10,90\n"
+    (said,) = [
+        words
+        for words in read(table, ReadAs(taken_on=date(2026, 11, 20))).remarks
+        if "date" in words
+    ]
+    assert "“date” (2 different values, 2026-11-02 to 2026-11-09) is not kept" in said
+    assert "2026-11-20" in said
+
+
+def test_a_log_keeps_its_dates_and_says_nothing_of_them() -> None:
+    log = "date,time,ppfd\n2026-11-02,10:00,100\n2026-11-02,10:10,90\n"
+    assert not any("not kept" in words for words in read(log).remarks)

@@ -12,6 +12,7 @@ from server.surveys import places
 from server.surveys.readings import Reading as DomainReading
 from server.surveys.readings import Surprise, surprise
 from server.web import filters
+from server.web.surveys.factors import multiplied
 
 TOP_WIDTH = 150.0  # SVG units; the chart is drawn once and never shrunk
 GAP = 12.0
@@ -87,6 +88,7 @@ class EntryView:
     place_values: dict[str, str]
     place_errors: dict[str, str]
     data: str
+    factors: str
 
 
 def small_chart(tank: Tank) -> SmallChart:
@@ -259,6 +261,7 @@ def entry_page(
         place_values=place_values or {"x": "", "y": "", "depth": ""},
         place_errors=place_errors or {},
         data=_data(who, session, tank, points, readings),
+        factors=multiplied(session.immersion_factor, session.calibration_factor),
     )
     return view
 

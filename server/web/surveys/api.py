@@ -114,7 +114,10 @@ _FIELDS: dict[str, Any] = {
         "description": "Store the good rows although others were refused.",
     },
     "immersion_factor": {"type": "number"},
-    "calibration_factor": {"type": "number"},
+    "calibration_factor": {
+        "type": "number",
+        "description": "When left out: the one in force on that day, from the meter's book.",
+    },
     "lux_per_ppfd": {"type": "number", "description": "For columns of lux."},
     "x_cm": {"type": "number", "description": "For a file without such a column."},
     "y_cm": {"type": "number"},
@@ -180,7 +183,8 @@ def send_table(who: Bearer, club: Club, form: Typed, tank_id: int) -> JSONRespon
             session_words="",
             session_id=session.id,
         )
-        surveys.note_act(db, session, "sent", words="by script", by_id=who.id)
+        told = " ".join(["by script", *found.remarks])[:500]
+        surveys.note_act(db, session, "sent", words=told, by_id=who.id)
     readings = [_placed(row.x_cm, row.y_cm, row.depth_cm, row.ppfd) for row in found.rows]
     readings += [
         _placed(words.sensor_x_cm, words.sensor_y_cm, words.sensor_depth_cm, line.ppfd)
@@ -277,7 +281,7 @@ class _Sent:
         self.accept_partial = self._yes("accept_partial")
         own = self.meter.immersion_factor if self.meter else 1.0
         self.immersion = self._number("immersion_factor", FACTOR_LIMITS) or own
-        self.calibration = self._number("calibration_factor", FACTOR_LIMITS) or 1.0
+        self.calibration = self._number("calibration_factor", FACTOR_LIMITS)
         self.lux = self._number("lux_per_ppfd", LUX_LIMITS)
         self.x_cm = self._number("x_cm", (0.0, tank.length_cm))
         self.y_cm = self._number("y_cm", (0.0, tank.width_cm))

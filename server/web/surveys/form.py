@@ -44,14 +44,16 @@ def values_at_start(today: date, meter: Meter | None) -> dict[str, str]:
     return dict.fromkeys(FIELDS, "") | start
 
 
-def values_of(words: SessionWords, unit: str) -> dict[str, str]:
-    """A stored session as its form shows it."""
+def values_of(words: SessionWords, unit: str, *, in_force: float) -> dict[str, str]:
+    """A stored session as its form shows it; the calibration in force stays unsaid, so that it
+    follows another day or meter."""
+    calibration = words.calibration_factor
     return {
         "taken_on": words.taken_on.isoformat(),
         "setup_id": str(words.setup_id or ""),
         "meter_id": str(words.meter_id or ""),
         "immersion_factor": f"{words.immersion_factor:g}",
-        "calibration_factor": f"{words.calibration_factor:g}",
+        "calibration_factor": "" if calibration in (None, in_force) else f"{calibration:g}",
         "lux_per_ppfd": f"{words.lux_per_ppfd:g}" if words.lux_per_ppfd else "",
         "note": words.note,
         "sensor_x": _length(words.sensor_x_cm, unit),
@@ -80,8 +82,8 @@ def read_session(
     meter = typed.choice("meter_id", [str(m.id) for m in meters], otherwise="")
     setup = typed.choice("setup_id", [str(s.id) for s in setups], otherwise="")
     own = next((m.immersion_factor for m in meters if str(m.id) == meter), 1.0)
-    immersion = _factor(typed, "immersion_factor", own, "1.3")
-    calibration = _factor(typed, "calibration_factor", 1.0, "1.05")
+    immersion = _factor(typed, "immersion_factor", "1.3")
+    calibration = _factor(typed, "calibration_factor", "1.05")
     lux = typed.number(
         "lux_per_ppfd", low=LUX_LIMITS[0], high=LUX_LIMITS[1], like="60", needed=False
     )
@@ -89,7 +91,7 @@ def read_session(
         taken_on=taken_on,
         setup_id=int(setup) if setup else _hung_on(setups, taken_on),
         meter_id=int(meter) if meter else None,
-        immersion_factor=immersion,
+        immersion_factor=own if immersion is None else immersion,
         calibration_factor=calibration,
         lux_per_ppfd=lux,
         sensor_x_cm=_place(typed, "sensor_x", tank.length_cm, was.sensor_x_cm if was else None),
@@ -102,9 +104,8 @@ def read_session(
     return typed.refused() if typed.errors else words
 
 
-def _factor(typed: TypedIn, name: str, otherwise: float, like: str) -> float:
-    value = typed.number(name, low=FACTOR_LIMITS[0], high=FACTOR_LIMITS[1], like=like, needed=False)
-    return otherwise if value is None else value
+def _factor(typed: TypedIn, name: str, like: str) -> float | None:
+    return typed.number(name, low=FACTOR_LIMITS[0], high=FACTOR_LIMITS[1], like=like, needed=False)
 
 
 def _place(typed: TypedIn, name: str, extent_cm: float, was_cm: float | None) -> float | None:

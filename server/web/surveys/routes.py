@@ -8,9 +8,18 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session, col, select
 
-from server.db import club_day, measured, members, surveys, tanks, uploads
+from server.db import club_day, measured, members, meters, surveys, tanks, uploads
 from server.db.surveys import SessionWords
-from server.models import Loan, MeasurementSession, Member, Meter, Reading, Setup, Tank
+from server.models import (
+    Loan,
+    MeasurementSession,
+    Member,
+    Meter,
+    MeterCalibration,
+    Reading,
+    Setup,
+    Tank,
+)
 from server.surveys import readings as domain
 from server.surveys.day_curve import DayCurve, day_curve
 from server.surveys.table_text import NotATable, plain_text
@@ -101,9 +110,10 @@ def _begin_by_hand(club: Club, who: Member, tank: Tank, words: SessionWords) -> 
     with club.read() as db:
         animals = tanks.animals_of(db, tank.id)
         setup = db.get(Setup, words.setup_id) if words.setup_id else None
+        stated = surveys.by_the_book(db, words)
         rows = measured.rows_of(db, tank, setup) if setup else None
     points = planning.points(tank, animals)
-    factor = words.immersion_factor * words.calibration_factor
+    factor = stated.immersion_factor * (stated.calibration_factor or 1.0)
     expected = planning.expected(measured.measured(rows) if rows else None, points, factor)
     with club.write() as db:
         session = surveys.add_session(db, tank_id=tank.id, words=words, by_id=who.id)
@@ -127,7 +137,7 @@ def _form(
             tank,
             values=values,
             errors=errors,
-            meters=_meters(db),
+            meters=_with_calibrations(db),
             setups=_hung(db, tank_id),
         )
     return page(request, "surveys/new.html", view=view, status=422 if errors else 200)
@@ -160,6 +170,12 @@ def _meters(db: Session) -> list[Meter]:
     return list(db.exec(select(Meter).where(Meter.state != "lost").order_by(col(Meter.id))))
 
 
+def _with_calibrations(db: Session) -> list[tuple[Meter, MeterCalibration | None]]:
+    """The meters with the calibration in force today."""
+    today = club_day.today(db)
+    return [(one, meters.calibration_on(db, one.id, today)) for one in _meters(db)]
+
+
 def _meter_at_home(db: Session, who: Member) -> Meter | None:
     """The meter the member has on loan today; the club's only one where there is but one."""
     today = club_day.today(db)
@@ -190,6 +206,7 @@ def session_page(request: Request, who: Who, club: Club, session_id: int) -> Res
             tank=tank,
             setup=db.get(Setup, session.setup_id) if session.setup_id else None,
             meter=db.get(Meter, session.meter_id) if session.meter_id else None,
+            in_force=meters.calibration_on(db, session.meter_id or 0, session.taken_on),
             readings=surveys.readings_of(
                 db,
                 session_id,
@@ -307,13 +324,14 @@ def _correct_form(
 ) -> Response:
     with club.read() as db:
         session, tank = own_session(db, who, session_id)
-        values = reading.values_of(words_of(session), who.length_unit)
+        in_force = meters.calibration_factor_on(db, session.meter_id, session.taken_on)
+        values = reading.values_of(words_of(session), who.length_unit, in_force=in_force)
         view = views.session_form(
             who,
             tank,
             values=values | (refused.values if refused else {}),
             errors=refused.errors if refused else {},
-            meters=_meters(db),
+            meters=_with_calibrations(db),
             setups=_hung(db, tank.id),
             session=session,
         )

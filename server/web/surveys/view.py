@@ -7,11 +7,21 @@ from dataclasses import dataclass
 from server.db.surveys import Counted
 from server.drawing.line_chart import LineChart
 from server.drawing.tank_view import TankView
-from server.models import MeasurementSession, Member, Meter, Reading, Setup, SurveyAct, Tank
+from server.models import (
+    MeasurementSession,
+    Member,
+    Meter,
+    MeterCalibration,
+    Reading,
+    Setup,
+    SurveyAct,
+    Tank,
+)
 from server.surveys.day_curve import DayCurve
 from server.surveys.readings import Sounding
 from server.web import filters
 from server.web.surveys import charts
+from server.web.surveys.factors import calibration_words, meter_words, multiplied
 
 ROWS_A_PAGE = 50
 _ACTS = {
@@ -146,6 +156,7 @@ class SessionRows:
     tank: Tank
     setup: Setup | None
     meter: Meter | None
+    in_force: MeterCalibration | None
     readings: Sequence[Reading]
     total: int
     struck: int
@@ -200,7 +211,7 @@ def session_form(
     *,
     values: dict[str, str],
     errors: dict[str, str],
-    meters: Sequence[Meter],
+    meters: Sequence[tuple[Meter, MeterCalibration | None]],
     setups: Sequence[Setup],
     session: MeasurementSession | None = None,
     limits: str = "",
@@ -211,7 +222,10 @@ def session_form(
         session_id=session.id if session else None,
         values=values,
         errors=errors,
-        meters=(("", "another meter"), *((str(m.id), _meter_words(m)) for m in meters)),
+        meters=(
+            ("", "another meter"),
+            *((str(m.id), meter_words(m, in_force)) for m, in_force in meters),
+        ),
         setups=(
             ("", "the one that hung on that day"),
             *((str(s.id), setup_words(s)) for s in setups),
@@ -221,10 +235,6 @@ def session_form(
         fixed_sensor=session is not None and session.kind == "log",
         limits=limits,
     )
-
-
-def _meter_words(meter: Meter) -> str:
-    return f"{meter.name} (immersion factor {meter.immersion_factor:g})"
 
 
 def setup_words(setup: Setup) -> str:
@@ -250,7 +260,7 @@ def session_page(who: Member, rows: SessionRows) -> SessionView:
         answer=answer,
         do=do,
         do_address=do_address,
-        sure=_sure(session),
+        sure=multiplied(session.immersion_factor, session.calibration_factor),
         day=filters.day(session.taken_on),
         facts=_facts(rows),
         rows=tuple(
@@ -296,16 +306,6 @@ def _log_told(curve: DayCurve, tank: Tank) -> tuple[str, str, str]:
     return answer, "Compare it with the day you planned.", f"/tanks/{tank.id}/dose"
 
 
-def _sure(session: MeasurementSession) -> str:
-    factor = session.immersion_factor * session.calibration_factor
-    if factor == 1:
-        return "Shown as the meter showed them; no factor was applied."
-    return (
-        f"Each value as read was multiplied once by {factor:.4g}: immersion factor "
-        f"{session.immersion_factor:g} times calibration factor {session.calibration_factor:g}."
-    )
-
-
 def _facts(rows: SessionRows) -> tuple[tuple[str, str], ...]:
     session = rows.session
     facts = [
@@ -313,7 +313,7 @@ def _facts(rows: SessionRows) -> tuple[tuple[str, str], ...]:
         ("Meter", rows.meter.name if rows.meter else "not stated"),
         ("Light", setup_words(rows.setup) if rows.setup else "no lamps on record for that day"),
         ("Immersion factor", f"{session.immersion_factor:g}"),
-        ("Calibration factor", f"{session.calibration_factor:g}"),
+        ("Calibration factor", calibration_words(session.calibration_factor, rows.in_force)),
     ]
     if session.lux_per_ppfd:
         facts.append(("Lux per µmol m⁻² s⁻¹", f"{session.lux_per_ppfd:g}"))

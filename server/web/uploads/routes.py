@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import light, surveys, uploads
+from server.db import light, meters, surveys, uploads
 from server.db.engine import Database
 from server.db.light import Hung
 from server.db.surveys import SessionWords
@@ -18,6 +18,7 @@ from server.surveys.table_write import csv_text, harmless
 from server.surveys.understood import ReadAs, Understood
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
+from server.web.surveys.factors import calibration_words, multiplied
 from server.web.tanks.open import own_tank
 from server.web.uploads import form as reading
 from server.web.uploads import lux
@@ -131,9 +132,21 @@ def _preview(request: Request, who: Member, club: Database, waiting: _Waiting) -
         waiting.options,
         remarks=_remarks(found),
         same=waiting.same,
+        factors=_factors(club, waiting, found.table),
         unit=who.length_unit,
     )
     return page(request, "uploads/preview.html", view=view, status=status)
+
+
+def _factors(club: Database, waiting: _Waiting, table: Understood) -> str:
+    """The factors of the day the readings are of, with where the calibration comes from."""
+    with club.read() as db:
+        words = surveys.dated_by_log(db, waiting.tank.id, waiting.words, table)
+        words = surveys.by_the_book(db, words)
+        in_force = meters.calibration_on(db, words.meter_id or 0, words.taken_on)
+    calibration = words.calibration_factor or 1.0
+    told = calibration_words(calibration, in_force)
+    return f"{multiplied(words.immersion_factor, calibration)} Calibration factor: {told}."
 
 
 def _remarks(found: _Read) -> list[str]:

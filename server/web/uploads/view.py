@@ -57,6 +57,7 @@ class PreviewView:
     name: str
     answer: str
     do: str
+    factors: str
     good: int
     refused_count: int
     facts: tuple[tuple[str, str], ...]
@@ -81,6 +82,7 @@ def preview(
     *,
     remarks: Sequence[str],
     same: Sequence[MeasurementSession],
+    factors: str,
     unit: str,
 ) -> PreviewView:
     """The preview of a table that was understood, wholly or in part."""
@@ -97,6 +99,7 @@ def preview(
         name="the pasted table" if upload.pasted else upload.file_name,
         answer=answer,
         do=do,
+        factors=factors,
         good=table.stored,
         refused_count=refused,
         facts=_facts(table),
@@ -141,6 +144,7 @@ def refused_whole(
         name="the pasted table" if upload.pasted else upload.file_name,
         answer="This file could not be read",
         do=reason,
+        factors="",
         good=0,
         refused_count=0,
         facts=(),
