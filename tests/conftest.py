@@ -51,7 +51,7 @@ def filled_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     schema.migrate(database)
     password_hash = secrets.hash_password(PASSWORD)
     with database.write() as db:
-        members.make_club(db, name="Test Reef Club", time_zone="Europe/Lisbon")
+        members.make_club(db, name="Test Reef Club", time_zone="Pacific/Apia")
         for name, email, role in CAST:
             members.add_member(db, name=name, email=email, password_hash=password_hash, role=role)
     with database.engine.connect() as connection:

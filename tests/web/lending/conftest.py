@@ -39,7 +39,7 @@ def club(
         opened = open_database(data=settings.data, url=request.getfixturevalue("postgresql"))
         schema.migrate(opened)
         with opened.write() as db:
-            members.make_club(db, name="Test Reef Club", time_zone="Europe/Lisbon")
+            members.make_club(db, name="Test Reef Club", time_zone="Pacific/Apia")
             for name, email, role in CAST:
                 members.add_member(db, name=name, email=email, password_hash="-", role=role)
     yield opened
