@@ -31,6 +31,16 @@ def is_set_up(db: Session) -> bool:
     return club_of(db) is not None
 
 
+def change_club(
+    db: Session, *, name: str, time_zone: str, currency: str, price_per_kwh: float
+) -> None:
+    """The club's own particulars, as a steward states them."""
+    club = db.get_one(Club, 1)
+    club.name, club.time_zone = name, time_zone
+    club.currency, club.price_per_kwh = currency, price_per_kwh
+    db.add(club)
+
+
 def make_club(db: Session, *, name: str, time_zone: str, currency: str = "EUR") -> Club:
     club = Club(id=1, name=name, time_zone=time_zone, currency=currency, created_at=now())
     db.add(club)

@@ -12,6 +12,7 @@ from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
+from server.web.forms import Refused
 from server.web.members.view import SignInView, carry
 from server.web.page import page
 from server.web.problem import Refusal, problem_response
@@ -38,6 +39,7 @@ _WORDS = {
 
 def add_to(app: FastAPI) -> None:
     app.add_exception_handler(Refusal, _refusal)
+    app.add_exception_handler(Refused, _refused)
     app.add_exception_handler(NotSignedIn, _not_signed_in)
     app.add_exception_handler(RequestValidationError, _validation)
     app.add_exception_handler(HTTPException, _http)
@@ -57,6 +59,14 @@ def _refusal(request: Request, error: Exception) -> Response:
     assert isinstance(error, Refusal)
     headers = {"WWW-Authenticate": "Bearer"} if error.status == 401 else None
     return problem_response(error, headers=headers)
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    """A form that cannot be taken: its page once more, with what was typed and what is wrong."""
+    assert isinstance(error, Refused) and error.form.again is not None
+    response = error.form.again(error.form)
+    assert isinstance(response, Response)
+    return response
 
 
 async def _not_signed_in(request: Request, error: Exception) -> Response:

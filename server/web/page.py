@@ -58,15 +58,17 @@ def page(
     view: Any = None,
     status: int = 200,
     headers: dict[str, str] | None = None,
+    form: Any = None,
     **context: Any,
 ) -> HTMLResponse:
-    """An HTML answer. The template sees `view`, `who` (the member or None) and `club_name`.
+    """An HTML answer. The template sees `view`, `form`, `who` (the member or None), `club_name`.
 
     A notice left by the page before is shown and forgotten.
     """
     notice = _notice(request)
     words = environment.get_template(template).render(
         view=view,
+        form=form,
         who=getattr(request.state, "who", None),
         club_name=getattr(request.app.state, "club_name", ""),
         current_section=_section(request.url.path),

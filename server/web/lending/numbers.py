@@ -1,7 +1,3 @@
-"""Ids in addresses: no larger than what either database can hold."""
+"""Moved to server.web.open; this name stays until the last family has followed."""
 
-from typing import Annotated
-
-from fastapi import Path
-
-Id = Annotated[int, Path(ge=1, le=2**31 - 1)]
+from server.web.open import Id as Id

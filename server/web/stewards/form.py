@@ -3,13 +3,29 @@
 from dataclasses import dataclass
 from zoneinfo import available_timezones
 
-from starlette.datastructures import FormData
+from server.models import Club
+from server.web.filters import significant
+from server.web.forms import Filled, Form, choice, line, number
 
-from server.web.filters import NotANumber, read_number
-from server.web.members.form import Refused
-from server.web.signed_in import text
+ZONES = (("UTC", "UTC"), *((name, name) for name in sorted(available_timezones()) if "/" in name))
 
-MOST_PER_KWH = 1000.0
+NAME = line(
+    "name", "Name", most=120, missing="Enter the club's name, at most 120 letters.",
+    extra={"autocomplete": "organization"},
+)  # fmt: skip
+TIME_ZONE = choice(
+    "time_zone", "Time zone", ZONES, start="", hint="Loans go by calendar days of this zone.",
+    wrong="Choose the club's time zone, like Europe/Lisbon.",
+)  # fmt: skip
+CURRENCY = line(
+    "currency", "Currency", most=8, missing="Enter a currency in 1 to 8 letters, like EUR.",
+    hint="For the running cost of lamps.",
+)  # fmt: skip
+PRICE = number(
+    "price_per_kwh", "Price of electricity", (0.0, 1000.0), like="0.30", unit="per kWh",
+    where="On the electricity bill.",
+)  # fmt: skip
+CLUB = Form(NAME, TIME_ZONE, CURRENCY, PRICE)
 
 
 @dataclass(frozen=True)
@@ -20,27 +36,18 @@ class ClubTyped:
     price_per_kwh: float
 
 
-def read_club(form: FormData) -> ClubTyped | Refused:
-    names = ("name", "time_zone", "currency", "price_per_kwh")
-    values = {name: text(form, name, most=300) for name in names}
-    errors: dict[str, str] = {}
-    if not 0 < len(values["name"]) <= 120:
-        errors["name"] = "Enter the club's name, at most 120 letters."
-    if values["time_zone"] not in available_timezones():
-        errors["time_zone"] = "Choose the club's time zone, like Europe/Lisbon."
-    if not 0 < len(values["currency"]) <= 8:
-        errors["currency"] = "Enter a currency in 1 to 8 letters, like EUR."
-    price = _price(values["price_per_kwh"])
-    if price is None:
-        errors["price_per_kwh"] = f"Enter a price from 0 to {MOST_PER_KWH:g}, like 0.30."
-    if errors or price is None:
-        return Refused(values, errors)
-    return ClubTyped(values["name"], values["time_zone"], values["currency"], price)
+def values_of(club: Club) -> dict[str, str]:
+    """The stored club as its form shows it."""
+    return {
+        "name": club.name,
+        "time_zone": club.time_zone,
+        "currency": club.currency,
+        "price_per_kwh": significant(club.price_per_kwh),
+    }
 
 
-def _price(typed: str) -> float | None:
-    try:
-        price = read_number(typed)
-    except NotANumber:
-        return None
-    return price if 0 <= price <= MOST_PER_KWH else None
+def read_club(form: Filled) -> ClubTyped:
+    """Raises Refused."""
+    typed = ClubTyped(form[NAME], form[TIME_ZONE], form[CURRENCY], form[PRICE])
+    form.check()
+    return typed

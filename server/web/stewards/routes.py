@@ -1,47 +1,46 @@
 """The stewards' start page, and the club's own particulars."""
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 
 from server.db import members
-from server.web.page import page, see_other
-from server.web.signed_in import Club, NotFound, Steward, Typed
-from server.web.stewards import form as reading
-from server.web.stewards import view as views
+from server.web.ask import Ask, Asked
+from server.web.forms import Filled
+from server.web.page import see_other
+from server.web.signed_in import NotFound, Steward
+from server.web.stewards.form import CLUB, read_club, values_of
 
 router = APIRouter(include_in_schema=False)
 
 
 @router.get("/steward")
-def stewards_page(request: Request, who: Steward) -> Response:
-    return page(request, "stewards/start.html")
+def stewards_page(ask: Ask, who: Steward) -> Response:
+    return ask.page("stewards/start.html")
 
 
 @router.get("/steward/club")
-def club_page(request: Request, who: Steward, club: Club) -> Response:
-    return _club_form(request, club)
-
-
-@router.post("/steward/club")
-def save_club(request: Request, who: Steward, club: Club, form: Typed) -> Response:
-    typed = reading.read_club(form)
-    if isinstance(typed, reading.Refused):
-        return _club_form(request, club, typed)
-    with club.write() as db:
-        found = members.club_of(db)
-        if found is None:
-            raise NotFound
-        found.name, found.time_zone = typed.name, typed.time_zone
-        found.currency, found.price_per_kwh = typed.currency, typed.price_per_kwh
-        db.add(found)
-    request.app.state.club_name = typed.name
-    return see_other("/steward/club", notice="Saved.")
-
-
-def _club_form(request: Request, club: Club, refused: reading.Refused | None = None) -> Response:
-    with club.read() as db:
+def club_page(ask: Ask, who: Steward) -> Response:
+    with ask.read() as db:
         found = members.club_of(db)
     if found is None:
         raise NotFound
-    view = views.club_view(found, refused)
-    return page(request, "stewards/club.html", view=view, status=422 if refused else 200)
+    return _page(ask, CLUB.showing(values_of(found)))
+
+
+@router.post("/steward/club")
+def save_club(ask: Ask, who: Steward) -> Response:
+    typed = read_club(CLUB.typed(ask, again=lambda form: _page(ask, form)))
+    with ask.write() as db:
+        members.change_club(
+            db,
+            name=typed.name,
+            time_zone=typed.time_zone,
+            currency=typed.currency,
+            price_per_kwh=typed.price_per_kwh,
+        )
+    ask.request.app.state.club_name = typed.name
+    return see_other("/steward/club", notice="Saved.")
+
+
+def _page(ask: Asked, form: Filled) -> Response:
+    return ask.page("stewards/club.html", form=form)

@@ -320,8 +320,8 @@ def test_strangers_see_no_plan_and_move_nothing(
     keep_plan(ivo, dated.tank, brighter)
     assert tess.get(_address(dated)).status_code == 200
     assert "Anything pale" not in tess.get(_address(dated)).text
-    assert tess.post(f"{_address(dated)}/answer", data={"pale": "yes"}).status_code == 403
-    assert tess.post(f"{_address(dated)}/stop").status_code == 403
+    assert tess.post(f"{_address(dated)}/answer", data={"pale": "yes"}).status_code == 404
+    assert tess.post(f"{_address(dated)}/stop").status_code == 404
     private = f"/tanks/{dated.private}/acclimation"
     assert ivo.get(private).status_code == 404
     assert ivo.post(f"{private}/skip").status_code == 404

@@ -52,7 +52,7 @@ def test_a_tank_goes_out_and_comes_in_as_a_private_copy(
 def test_only_the_keeper_saves_a_tank(ivo, tess, mara, club: Database, tank_id: int) -> None:
     assert tess.get(f"/tanks/{tank_id}/bundle.zip").status_code == 404
     share(club, tank_id)
-    assert tess.get(f"/tanks/{tank_id}/bundle.zip").status_code == 403
+    assert tess.get(f"/tanks/{tank_id}/bundle.zip").status_code == 404
 
 
 @pytest.mark.parametrize("raw", [b"", b"nonsense", b"PK\x05\x06" + b"\0" * 18])

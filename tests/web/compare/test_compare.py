@@ -226,7 +226,7 @@ def test_what_cannot_be_tried_is_told(ivo: TestClient, things: Things, query: st
 
 def test_nobody_keeps_a_plan_on_anothers_tank(ivo: TestClient, things: Things) -> None:
     typed = {"lamp": f"{things.lamp},45,22,20,0.5,0"}
-    assert ivo.post(f"/tanks/{things.tess_tank}/what-if/keep", data=typed).status_code == 403
+    assert ivo.post(f"/tanks/{things.tess_tank}/what-if/keep", data=typed).status_code == 404
 
 
 def test_the_shelf_is_searched_and_says_who_cannot(ivo: TestClient, things: Things) -> None:

@@ -195,7 +195,7 @@ def test_a_shared_tank_can_be_looked_at_but_not_saved_from(
         hung = db.exec(select(HungLamp).where(HungLamp.setup_id == shared.setup)).first()
     assert hung is not None
     answer = tess.post(f"/tanks/{shared.tank}/verdict/lamps/{hung.id}/keep")
-    assert answer.status_code == 403
+    assert answer.status_code == 404
 
 
 @pytest.mark.parametrize("path", ["verdict", "difference"])

@@ -202,7 +202,7 @@ def test_a_shared_tank_may_be_tried_but_not_kept(
     page = tess.get(f"/tanks/{shared.tank}/plan?h0=40")
     assert page.status_code == 200
     assert "Keep this as a new setup" not in page.text
-    assert tess.post(f"/tanks/{shared.tank}/plan/keep", data={"h0": "40"}).status_code == 403
+    assert tess.post(f"/tanks/{shared.tank}/plan/keep", data={"h0": "40"}).status_code == 404
 
 
 @pytest.mark.parametrize("setup", ["0", "-1", "abc", "999999", "9" * 30, "²"])

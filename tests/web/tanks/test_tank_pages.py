@@ -185,8 +185,8 @@ def test_a_shared_tank_is_looked_at_and_not_changed(
     assert page.status_code == 200 and "Ivo" in page.text
     for words in ("Change the light", "Set it aside", "Place an animal", "/edit"):
         assert words not in page.text
-    assert tess.get(f"/tanks/{lit}/edit").status_code == 403
-    assert tess.post(f"/tanks/{lit}/edit", data=TYPED | {"name": "Mine"}).status_code == 403
+    assert tess.get(f"/tanks/{lit}/edit").status_code == 404
+    assert tess.post(f"/tanks/{lit}/edit", data=TYPED | {"name": "Mine"}).status_code == 404
     assert stored(club, lit).name == "Lagoon"
     with club.read() as db:
         setup = tanks.current_setup(db, lit)

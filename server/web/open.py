@@ -1,0 +1,150 @@
+"""Opening things for the one who asks: theirs, shown to them, or not there at all.
+
+A route that has an id in its path takes one of these in its signature; a test refuses it
+otherwise. What is not yours is a 404, like what does not exist, so that nobody can find out by
+trying numbers.
+"""
+
+from typing import Annotated, NamedTuple
+
+from fastapi import Depends, Path
+from sqlmodel import Session
+
+from server.db import surveys, tanks
+from server.models import MeasurementSession, Member, Setup, Tank
+from server.web.ask import Ask, TokenAsk
+from server.web.signed_in import NotFound
+
+Id = Annotated[int, Path(ge=1, le=2**31 - 1)]
+"""An id in an address: no larger than what either database can hold."""
+
+
+# Tanks
+
+
+def tank_to_see(db: Session, who: Member, tank_id: int) -> Tank:
+    """The tank, own or shared. Raises NotFound for any other."""
+    tank = tanks.tank_seen(db, tank_id, who.id)
+    if tank is None:
+        raise NotFound("There is no such tank, or it is not shown to you.")
+    return tank
+
+
+def own_tank(db: Session, who: Member, tank_id: int) -> Tank:
+    """The member's own tank. Raises NotFound for any other, also for a shared one."""
+    tank = tank_to_see(db, who, tank_id)
+    if tank.owner_id != who.id:
+        raise NotFound("There is no such tank of yours. Only its keeper changes a tank.")
+    return tank
+
+
+def seen_tank_asked(ask: Ask, tank_id: int) -> Tank:
+    with ask.read() as db:
+        return tank_to_see(db, ask.who, tank_id)
+
+
+def own_tank_asked(ask: Ask, tank_id: int) -> Tank:
+    with ask.read() as db:
+        return own_tank(db, ask.who, tank_id)
+
+
+def tokens_own_tank_asked(ask: TokenAsk, tank_id: int) -> Tank:
+    with ask.read() as db:
+        return own_tank(db, ask.who, tank_id)
+
+
+def tokens_seen_tank_asked(ask: TokenAsk, tank_id: int) -> Tank:
+    with ask.read() as db:
+        return tank_to_see(db, ask.who, tank_id)
+
+
+SeenTank = Annotated[Tank, Depends(seen_tank_asked)]
+OwnTank = Annotated[Tank, Depends(own_tank_asked)]
+TokensOwnTank = Annotated[Tank, Depends(tokens_own_tank_asked)]
+TokensSeenTank = Annotated[Tank, Depends(tokens_seen_tank_asked)]
+
+
+# Setups
+
+
+class SetupOfTank(NamedTuple):
+    """A setup with the tank it belongs to."""
+
+    setup: Setup
+    tank: Tank
+
+
+def setup_to_see(db: Session, who: Member, setup_id: int) -> tuple[Setup, Tank]:
+    """A setup with its tank, own or shared. Raises NotFound for any other."""
+    found = tanks.setup_seen(db, setup_id, who.id)
+    if found is None:
+        raise NotFound("There is no such setup, or it is not shown to you.")
+    return found
+
+
+def own_setup(db: Session, who: Member, setup_id: int) -> tuple[Setup, Tank]:
+    """A setup of the member's own tank. Raises NotFound for any other."""
+    setup, tank = setup_to_see(db, who, setup_id)
+    if tank.owner_id != who.id:
+        raise NotFound("There is no such setup of yours. Only its keeper changes a tank.")
+    return setup, tank
+
+
+def seen_setup_asked(ask: Ask, setup_id: int) -> SetupOfTank:
+    with ask.read() as db:
+        return SetupOfTank(*setup_to_see(db, ask.who, setup_id))
+
+
+def own_setup_asked(ask: Ask, setup_id: int) -> SetupOfTank:
+    with ask.read() as db:
+        return SetupOfTank(*own_setup(db, ask.who, setup_id))
+
+
+SeenSetup = Annotated[SetupOfTank, Depends(seen_setup_asked)]
+OwnSetup = Annotated[SetupOfTank, Depends(own_setup_asked)]
+
+
+# Measurement sessions
+
+
+class SessionOfTank(NamedTuple):
+    """A measurement session with the tank it was taken in."""
+
+    session: MeasurementSession
+    tank: Tank
+
+
+def session_to_see(db: Session, who: Member, session_id: int) -> tuple[MeasurementSession, Tank]:
+    """The session and its tank, own or shared. Raises NotFound for any other."""
+    found = surveys.session_seen(db, session_id, who.id)
+    if found is None:
+        raise NotFound("There is no such measurement session, or it is not shown to you.")
+    return found
+
+
+def own_session(db: Session, who: Member, session_id: int) -> tuple[MeasurementSession, Tank]:
+    """A session of the member's own tank. Raises NotFound for any other."""
+    session, tank = session_to_see(db, who, session_id)
+    if tank.owner_id != who.id:
+        raise NotFound("There are no such readings of yours. Only their keeper changes them.")
+    return session, tank
+
+
+def seen_session_asked(ask: Ask, session_id: int) -> SessionOfTank:
+    with ask.read() as db:
+        return SessionOfTank(*session_to_see(db, ask.who, session_id))
+
+
+def own_session_asked(ask: Ask, session_id: int) -> SessionOfTank:
+    with ask.read() as db:
+        return SessionOfTank(*own_session(db, ask.who, session_id))
+
+
+def tokens_seen_session_asked(ask: TokenAsk, session_id: int) -> SessionOfTank:
+    with ask.read() as db:
+        return SessionOfTank(*session_to_see(db, ask.who, session_id))
+
+
+SeenSession = Annotated[SessionOfTank, Depends(seen_session_asked)]
+OwnSession = Annotated[SessionOfTank, Depends(own_session_asked)]
+TokensSeenSession = Annotated[SessionOfTank, Depends(tokens_seen_session_asked)]
