@@ -11,7 +11,9 @@ from server.db import days, tanks
 from server.db.daylight import pressed_together
 from server.db.days import DayWords
 from server.db.moments import Moment
-from server.dose.acclimation import Means, Plan, Setting, UsedTo
+from server.dose.acclimation import Plan
+from server.dose.ladder import Means, Setting
+from server.dose.used_to import UsedTo
 from server.models import (
     AcclimationAnswer,
     AcclimationPlan,

@@ -18,10 +18,10 @@ from numpy.typing import NDArray
 from server.db.carried_readings import Surveyed, factors_at, places_of
 from server.db.days import GroupDay
 from server.db.light import Hung, emitters_of, optics_tank, water_of
-from server.dose.acclimation import shortened
 from server.dose.control import CONTROLS, ChannelDay, Fit, Kind, best_day
 from server.dose.cost import Load, RunningCost, running_cost
 from server.dose.day import Course, Day, added, course
+from server.dose.shortened import shortened
 from server.dose.together import Days, light_of, shape_of
 from server.models import Animal, Tank
 from server.optics.emitters import Emitter

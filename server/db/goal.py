@@ -10,8 +10,8 @@ from server.db.carried_readings import Surveyed, factors_at, places_of
 from server.db.daylight import lamp_days, light_at, lit_parts, part_days, pressed_together
 from server.db.days import GroupDay
 from server.db.light import Hung
-from server.dose.acclimation import Means, Setting
 from server.dose.day import added, course, lit_hours
+from server.dose.ladder import Means, Setting
 from server.dose.together import Days, Light, light_of, shape_of
 from server.models import Animal, Tank
 

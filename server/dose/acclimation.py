@@ -1,39 +1,54 @@
-"""The way up: from the light animals are used to, to the light planned, in dated steps.
+"""The way to another light: from what animals are used to, to the light planned, in dated steps.
 
 No step may raise the light at any animal by more than a stated share of what it had before,
 counted on the light field at the animal, not on the lamp's percentage. Both the peak and the
 daily dose are held to the limit; where a plan goes by hours alone the peak cannot be, and the
 plan says so.
 
+A way may lead down too. An animal adjusts to less light as slowly as to more, and until it has it
+makes less food than it lives on; so a dose that would fall by more than a stated share is taken
+down in steps. Where a light is too bright or somebody is pale, down at once is the kinder way:
+that is for whoever asks to say (`means.from_brighter`).
+
 What is published and what is not:
 
-* Published: corals take about three weeks to adjust (Acropora muricata within 21 days, J Exp
-  Biol 222:jeb195982, abstract; A. millepora more than 20 days, DiPerna et al. 2018, PLoS ONE
-  13:e0203882, abstract; symbiont density within two weeks and pigments about six months in
-  Stylophora moved gradually, Front Mar Sci 2015, fmars.2015.00045, abstract).
+* Published: corals take about three weeks to adjust, up and down (Acropora muricata within 21
+  days, J Exp Biol 222:jeb195982, abstract; A. millepora more than 20 days, DiPerna et al. 2018,
+  PLoS ONE 13:e0203882, abstract; symbiont density within two weeks and pigments about six months
+  in Stylophora moved gradually, Front Mar Sci 2015, fmars.2015.00045, abstract).
 * Our own derivation from those time scales: 10–20 % a week (see `weekly_rise`). No paper that
   was read gives a percentage per week.
+* Our judgement: `WEEKLY_FALL`. No paper that was read gives a rate for going down.
 """
 
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from functools import cache, partial
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.dose.day import MOL_PER_UMOL_HOURS, Day, added, course, lit_hours, unrolled
-from server.dose.together import Days, Light, light_of, shape_of
+from server.dose.ladder import (
+    Field,
+    Means,
+    Rung,
+    Setting,
+    ladder_down,
+    ladder_up,
+    notch_down,
+)
+from server.dose.shortened import shortened
+from server.dose.together import Days, Light
+from server.dose.used_to import UsedTo
 
 FloatArray = NDArray[np.float64]
-Field = Callable[[float], FloatArray]
-"""PPFD of each channel group at every animal [groups, animals], fully on at planned power,
-with the lamps raised by so many cm."""
 
 WEEKLY_RISE_LIMITS = (0.02, 0.30)
 DEFAULT_WEEKLY_RISE = 0.15
+WEEKLY_FALL = 0.30
+"""Largest fall of the dose at once, as a share: our judgement, no published source."""
 STEP_DAYS_LIMITS = (7, 28)
 """A step a week at the most often, so that no seven days hold two of them."""
 MOST_STEPS = 104
@@ -46,8 +61,9 @@ def weekly_rise(*, time_constant_days: float, tolerated_mismatch: float) -> floa
     """Rise per week for a tolerated mismatch (both as shares): our own derivation.
 
     If acclimation lags light with a first-order time constant τ and the ramp is exponential,
-    the steady mismatch is ln(E/E_acclimated) = rate · τ; so the weekly logarithmic rise is
-    7 · mismatch / τ. A full response within 21 days is 3τ, so τ is about 7 days.
+    the steady mismatch is ln(E/E_acclimated) = ln(1 + rate · τ), a little less than rate · τ; so
+    a weekly logarithmic rise of 7 · mismatch / τ stays within it. A full response within 21 days
+    is 3τ, so τ is about 7 days.
     """
     return 7 * tolerated_mismatch / time_constant_days
 
@@ -58,69 +74,11 @@ def weeks_to_rise(factor: float, *, weekly: float) -> float:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setting:
-    """How the light is set at one step.
-
-    `power`: share of the planned power (0–1); `raised_cm`: how much higher than planned the
-    lamps hang; `lit_share`: lit hours over the planned lit hours (0–1).
-    """
-
-    power: float = 1.0
-    raised_cm: float = 0.0
-    lit_share: float = 1.0
-
-
-PLANNED = Setting()
-
-
-@dataclass(frozen=True, kw_only=True)
-class Means:
-    """What may be changed on the way: the gentlest value of each, the planned one being 1 or 0.
-
-    `least_power` 1.0, `most_raised_cm` 0.0 or `least_lit_share` 1.0 leaves that one alone.
-    `power_step`, `height_step_cm` and `minute_step` are what the keeper can set.
-    """
-
-    least_power: float = 1.0
-    most_raised_cm: float = 0.0
-    least_lit_share: float = 1.0
-    power_step: float = 0.01
-    height_step_cm: float = 1.0
-    minute_step: int = 15
-
-    @property
-    def hours_only(self) -> bool:
-        """Whether the peak stays as planned from the first day."""
-        return self.least_power == 1.0 and self.most_raised_cm == 0.0
-
-
-@dataclass(frozen=True, kw_only=True)
-class UsedTo:
-    """The light one animal is used to: peak [µmol m⁻² s⁻¹] and dose [mol m⁻² d⁻¹]."""
-
-    name: str
-    peak_ppfd: float
-    dli_mol_m2_d: float
-
-
-UNKNOWN_SHARE = 0.5
-"""Used-to light of an animal of unknown past: half the low end of what it should get. Hobby
-practice ("start at half"), no published source."""
-
-
-def at_the_shop(*, name: str, ppfd: float, hours: float) -> UsedTo:
-    """The light of a shop's tank: `ppfd` [µmol m⁻² s⁻¹] for `hours` [h], on and off at once."""
-    return UsedTo(name=name, peak_ppfd=ppfd, dli_mol_m2_d=ppfd * hours * MOL_PER_UMOL_HOURS)
-
-
-def of_unknown_past(*, name: str, low_ppfd: float, hours: float) -> UsedTo:
-    """What we assume of an animal whose past nobody knows; see `UNKNOWN_SHARE`."""
-    return at_the_shop(name=name, ppfd=low_ppfd * UNKNOWN_SHARE, hours=hours)
-
-
-@dataclass(frozen=True, kw_only=True)
 class Step:
-    """One dated step; `peaks_ppfd` and `dlis_mol_m2_d` are per animal, in the plan's order."""
+    """One dated step; `peaks_ppfd` and `dlis_mol_m2_d` are per animal, in the plan's order.
+
+    `largest_rise`: of dose and peak at any animal, as a share; negative where all fall.
+    """
 
     number: int
     on: date
@@ -134,6 +92,7 @@ class Step:
 class Plan:
     """All steps; the last one is the planned light. `names` are the animals.
 
+    Without steps where the planned light hangs already and nobody needs a way to it.
     `limited_by` names the animal that set the pace of each step; `peak_jump` is the largest
     rise of the peak on the first day (share), 0 where the peak is held to the limit too.
     """
@@ -147,54 +106,11 @@ class Plan:
     @property
     def weeks(self) -> float:
         """From the first step to the planned light [weeks]."""
-        return (self.steps[-1].on - self.steps[0].on).days / 7
+        return (self.steps[-1].on - self.steps[0].on).days / 7 if self.steps else 0.0
 
 
 class NoWayUp(ValueError):
     """No allowed first or next step exists; the message names the animal and what would help."""
-
-
-def shortened(days: Days, share: float) -> Days:
-    """Days of channel groups pressed together about their common middle.
-
-    Each is lit for `share` (0–1) of its time; points keep their levels. Light that runs all
-    night cannot be shortened and stays.
-    """
-    if share >= 1:
-        return days
-    middle = _middle_h(days)
-    return tuple(_pressed(_from_darkest(day), share, middle) for day in days)
-
-
-def _middle_h(days: Days) -> float:
-    """Middle of all the light [h]: its centre of mass on the circle of 24 hours."""
-    one = added(course(day, peak_ppfd=1) for day in days)
-    light = one.hours * (one.start_ppfd + one.end_ppfd)
-    turn = np.exp(2j * np.pi * (one.start_h + one.end_h) / 48) @ light
-    return float(np.angle(turn) / (2 * np.pi) * 24) % 24
-
-
-def _from_darkest(day: Day) -> Day:
-    """The same day listed from the end of its darkest, then longest, stretch between points."""
-    ends = [*day.hours[1:], day.hours[0]]
-    levels = [*day.levels[1:], day.levels[0]]
-    dark = [
-        (-(level + to_level), (end - hour) % 24)
-        for hour, end, level, to_level in zip(day.hours, ends, day.levels, levels, strict=True)
-    ]
-    first = (dark.index(max(dark)) + 1) % len(dark)
-    return Day(
-        hours=day.hours[first:] + day.hours[:first], levels=day.levels[first:] + day.levels[:first]
-    )
-
-
-def _pressed(day: Day, share: float, middle_h: float) -> Day:
-    counted = unrolled(day.hours)
-    middle = middle_h if middle_h >= counted[0] else middle_h + 24
-    return Day(
-        hours=tuple((middle + share * (hour - middle)) % 24 % 24 for hour in counted),
-        levels=day.levels,
-    )
 
 
 def plan(
@@ -207,124 +123,109 @@ def plan(
     weekly: float = DEFAULT_WEEKLY_RISE,
     step_days: int = 7,
     able: Callable[[float], Days] | None = None,
+    hangs: bool = False,
 ) -> Plan:
-    """The quickest way up that keeps the limit at every animal.
+    """The quickest way that keeps the limit at every animal.
 
     `field(raised_cm)` is asked for the light at the animals for each height that comes into
     question; `days` is the planned day of each channel group; `able(lit_share)` gives the days
-    a coarse control really runs when they are to be shortened (otherwise: exactly).
+    a coarse control really runs when they are to be shortened (otherwise: exactly). `hangs`: the
+    planned light is what hangs and runs already, so a way of one step is none.
     Raises `NoWayUp` when the gentlest setting is already too much, or when one notch of the
     lamp is more than a week's rise.
     """
-    ladder = _ladder(means, field, days, able or partial(shortened, days))
-    peak_held = not means.hours_only
+    run = able or partial(shortened, days)
+    ladder = ladder_up(means, field, days, run)
     before = Light(
         peak=np.array([animal.peak_ppfd for animal in used_to]),
         dli=np.array([animal.dli_mol_m2_d for animal in used_to]),
     )
-    names = tuple(animal.name for animal in used_to)
-    steps: list[Step] = []
-    limited: list[str] = []
-    rung = -1
-    peak_jump = 0.0 if peak_held else _largest_peak_rise(before, ladder[0].light)
-    while rung < len(ladder) - 1 and len(steps) < MOST_STEPS:
-        at = _highest(ladder, rung, before, weekly, peak_held)
-        reached = ladder[at] if at is not None else None
-        if at is not None:
-            rung = at
-        elif rung >= 0 and means.least_power < 1:
-            rung, reached = _round_about(ladder, rung, before, weekly, means)
-        if reached is None or (steps and reached.setting == steps[-1].setting):
-            raise NoWayUp(_no_way(ladder, rung, before, weekly, peak_held, names))
-        rises = _rises(before, reached.light, peak_held)
-        limited.append(names[int(np.argmax(rises))])
+    limit = _Limit(
+        weekly=weekly, peak_held=not means.hours_only, names=tuple(one.name for one in used_to)
+    )
+    planned = ladder[-1].light
+    if _largest_fall(before, planned) > WEEKLY_FALL and limit.allows(before, planned):
+        rungs = ladder_down(means, field, days, run) if means.from_brighter else ladder[-1:]
+        reached = _down(rungs, before, limit)
+    else:
+        reached = _up(ladder, before, limit, means)
+    if hangs and len(reached) == 1:
+        reached = []
+    jump = 0.0 if limit.peak_held or not reached else _peak_rise(before, ladder[0].light)
+    return _dated(reached, before, limit, start=start, step_days=step_days, peak_jump=jump)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Limit:
+    """Largest rise a week as a share, whether the peak is held to it too, and whose it is."""
+
+    weekly: float
+    peak_held: bool
+    names: tuple[str, ...]
+
+    def rises(self, before: Light, after: Light) -> FloatArray:
+        """Rise at each animal as a share of what it had: the larger of dose and peak."""
+        rises = _rise(before.dli, after.dli)
+        return np.maximum(rises, _rise(before.peak, after.peak)) if self.peak_held else rises
+
+    def allows(self, before: Light, after: Light) -> bool:
+        return bool(self.rises(before, after).max() <= self.weekly * (1 + ROUNDING))
+
+
+def _dated(
+    reached: Sequence[Rung],
+    before: Light,
+    limit: _Limit,
+    *,
+    start: date,
+    step_days: int,
+    peak_jump: float,
+) -> Plan:
+    steps, limited = [], []
+    for place, rung in enumerate(reached):
+        rises = limit.rises(before, rung.light)
+        limited.append(limit.names[int(np.argmax(rises))])
         steps.append(
             Step(
-                number=len(steps) + 1,
-                on=start + timedelta(days=step_days * len(steps)),
-                setting=reached.setting,
-                peaks_ppfd=tuple(float(v) for v in reached.light.peak),
-                dlis_mol_m2_d=tuple(float(v) for v in reached.light.dli),
+                number=place + 1,
+                on=start + timedelta(days=step_days * place),
+                setting=rung.setting,
+                peaks_ppfd=tuple(float(v) for v in rung.light.peak),
+                dlis_mol_m2_d=tuple(float(v) for v in rung.light.dli),
                 largest_rise=float(rises.max()),
             )
         )
-        before = reached.light
-    if rung < len(ladder) - 1:
-        raise NoWayUp(f"This way would take more than {MOST_STEPS} steps. Allow more per week.")
+        before = rung.light
     return Plan(
-        names=names,
-        weekly_rise=weekly,
+        names=limit.names,
+        weekly_rise=limit.weekly,
         steps=tuple(steps),
         limited_by=tuple(limited),
         peak_jump=peak_jump,
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Rung:
-    setting: Setting
-    light: Light
+# The way up
 
 
-def _ladder(means: Means, field: Field, days: Days, able: Callable[[float], Days]) -> list[_Rung]:
-    """Every setting the keeper can make between the gentlest and the planned, in order."""
-    lit_min = _lit_minutes(days)
-    full = cache(lambda raised_cm: np.asarray(field(raised_cm), dtype=np.float64))
-    shape = cache(lambda lit_share: shape_of(able(lit_share)))
-    settings: list[Setting] = []
-    for part in np.linspace(0, 1, _rungs(means, lit_min)):
-        setting = _setting(means, float(part), lit_min)
-        if not settings or setting != settings[-1]:
-            settings.append(setting)
-    return [
-        _Rung(
-            setting=setting,
-            light=light_of(full(setting.raised_cm) * setting.power, shape(setting.lit_share)),
-        )
-        for setting in settings
-    ]
-
-
-def _rungs(means: Means, lit_min: float) -> int:
-    """As many rungs as the finest of the means has notches."""
-    notches = [
-        (1 - means.least_power) / means.power_step,
-        means.most_raised_cm / means.height_step_cm,
-        (1 - means.least_lit_share) * lit_min / means.minute_step,
-    ]
-    return max(2, math.ceil(sum(notches)) + 1)
-
-
-def _setting(means: Means, part: float, lit_min: float) -> Setting:
-    """The setting a share `part` of the way, rounded to what can be set, never to more light."""
-    if part >= 1:
-        return PLANNED
-    power = means.least_power + part * (1 - means.least_power)
-    raised = means.most_raised_cm * (1 - part)
-    lit = (means.least_lit_share + part * (1 - means.least_lit_share)) * lit_min
-    return Setting(
-        power=min(_down(power, means.power_step), 1.0) if means.least_power < 1 else 1.0,
-        raised_cm=_up(raised, means.height_step_cm),
-        lit_share=_down(lit, means.minute_step) / lit_min if means.least_lit_share < 1 else 1.0,
-    )
-
-
-def _down(value: float, step: float) -> float:
-    return round(math.floor(value / step + 1e-9) * step, 9)
-
-
-def _up(value: float, step: float) -> float:
-    return round(math.ceil(value / step - 1e-9) * step, 9) + 0.0
-
-
-def _lit_minutes(days: Days) -> float:
-    return 60 * lit_hours(added(course(day, peak_ppfd=1) for day in days))
-
-
-def _rises(before: Light, after: Light, peak_held: bool) -> FloatArray:
-    """Rise at each animal as a share of what it had: the larger of dose and peak."""
-    rises = _rise(before.dli, after.dli)
-    return np.maximum(rises, _rise(before.peak, after.peak)) if peak_held else rises
+def _up(ladder: list[Rung], before: Light, limit: _Limit, means: Means) -> list[Rung]:
+    """From rung to rung, each the highest one that no animal finds too much."""
+    reached: list[Rung] = []
+    rung = -1
+    while rung < len(ladder) - 1:
+        at = _highest(ladder, rung, before, limit)
+        one = ladder[at] if at is not None else None
+        if at is not None:
+            rung = at
+        elif rung >= 0 and means.least_power < 1:
+            rung, one = _round_about(ladder, rung, before, limit.weekly, means)
+        if one is None or (reached and one.setting == reached[-1].setting):
+            raise NoWayUp(_no_way(ladder, rung, before, limit))
+        if len(reached) == MOST_STEPS:
+            raise NoWayUp(f"This way would take more than {MOST_STEPS} steps. Allow more per week.")
+        reached.append(one)
+        before = one.light
+    return reached
 
 
 def _rise(before: FloatArray, after: FloatArray) -> FloatArray:
@@ -334,35 +235,33 @@ def _rise(before: FloatArray, after: FloatArray) -> FloatArray:
     return ratio
 
 
-def _largest_peak_rise(before: Light, after: Light) -> float:
+def _peak_rise(before: Light, after: Light) -> float:
     return max(0.0, float(_rise(before.peak, after.peak).max()))
 
 
-def _highest(
-    ladder: list[_Rung], rung: int, before: Light, weekly: float, peak_held: bool
-) -> int | None:
+def _highest(ladder: list[Rung], rung: int, before: Light, limit: _Limit) -> int | None:
     """The highest rung above this one that no animal finds too much."""
     for at in range(len(ladder) - 1, rung, -1):
-        if _rises(before, ladder[at].light, peak_held).max() <= weekly * (1 + ROUNDING):
+        if limit.allows(before, ladder[at].light):
             return at
     return None
 
 
 def _round_about(
-    ladder: list[_Rung], rung: int, before: Light, weekly: float, means: Means
-) -> tuple[int, _Rung | None]:
+    ladder: list[Rung], rung: int, before: Light, weekly: float, means: Means
+) -> tuple[int, Rung | None]:
     """One of the next rungs with the power turned down as far as the limit asks.
 
     Under clear walls an animal's light can jump between two heights: at a sharp angle the glass
     mirrors everything. Such a jump is taken dimmer. The rung itself is still to be reached, so
     the place on the ladder given back is the one before it.
     """
-    best: tuple[float, int, _Rung | None] = (-math.inf, rung, None)
+    best: tuple[float, int, Rung | None] = (-math.inf, rung, None)
     for at in range(rung + 1, min(rung + 1 + LOOK_AHEAD, len(ladder))):
         one = ladder[at]
-        rises = _rises(before, one.light, peak_held=True)
+        rises = np.maximum(_rise(before.dli, one.light.dli), _rise(before.peak, one.light.peak))
         factor = (1 + weekly) / (1 + float(rises.max()))
-        power = _down(one.setting.power * factor, means.power_step)
+        power = notch_down(one.setting.power * factor, means.power_step)
         if power < means.least_power or not np.isfinite(rises).all():
             continue
         light = Light(
@@ -371,32 +270,57 @@ def _round_about(
         )
         worth = float(np.log(light.dli).mean())
         if worth > best[0]:
-            best = (worth, at - 1, _Rung(setting=replace(one.setting, power=power), light=light))
+            best = (worth, at - 1, Rung(setting=replace(one.setting, power=power), light=light))
     return best[1], best[2]
 
 
-def _no_way(
-    ladder: list[_Rung],
-    rung: int,
-    before: Light,
-    weekly: float,
-    peak_held: bool,
-    names: tuple[str, ...],
-) -> str:
-    rises = _rises(before, ladder[rung + 1].light, peak_held)
+def _no_way(ladder: list[Rung], rung: int, before: Light, limit: _Limit) -> str:
+    rises = limit.rises(before, ladder[rung + 1].light)
     worst = int(np.argmax(rises))
-    name, rise = names[worst], float(rises[worst])
+    name, rise = limit.names[worst], float(rises[worst])
     much = f"{rise:.0%} more light" if math.isfinite(rise) else "light after none"
     if rung < 0:
         return (
-            f"Even the gentlest setting gives {name} {much} than it is used to, and {weekly:.0%} "
-            "a week is allowed. Begin dimmer, hang the lamp higher, shorten the day, or set the "
-            "animal deeper or in shade for the first weeks."
+            f"Even the gentlest setting gives {name} {much} than it is used to, and "
+            f"{limit.weekly:.0%} a week is allowed. Begin dimmer, hang the lamp higher, shorten "
+            "the day, lay a mesh under the lamp, or set the animal deeper or in shade for the "
+            "first weeks."
         )
     return (
-        f"The smallest step of this lamp gives {name} {much} at once, and {weekly:.0%} a week is "
-        "allowed. Add a finer way (hours or height), or allow more a week."
+        f"The smallest step of this lamp gives {name} {much} at once, and {limit.weekly:.0%} a "
+        "week is allowed. Add a finer way (hours or height), or allow more a week."
     )
+
+
+# The way down
+
+
+def _largest_fall(before: Light, after: Light) -> float:
+    """Largest share of its dose that any animal loses."""
+    return float(-_rise(before.dli, after.dli).min())
+
+
+def _down(ladder: list[Rung], before: Light, limit: _Limit) -> list[Rung]:
+    """From rung to rung, each the lowest one at which no dose falls too much.
+
+    Where even the next rung falls too far it is taken all the same: a fall starves slowly, and
+    the limit on rises is never given up for it.
+    """
+    reached: list[Rung] = []
+    rung = -1
+    while rung < len(ladder) - 1:
+        allowed = [
+            at for at in range(rung + 1, len(ladder)) if limit.allows(before, ladder[at].light)
+        ]
+        gentle = [at for at in allowed if _gentle_fall(before, ladder[at].light)]
+        rung = max(gentle) if gentle else min(allowed, default=len(ladder) - 1)
+        reached.append(ladder[rung])
+        before = ladder[rung].light
+    return reached
+
+
+def _gentle_fall(before: Light, after: Light) -> bool:
+    return _largest_fall(before, after) <= WEEKLY_FALL * (1 + ROUNDING)
 
 
 LOOK_AT = (

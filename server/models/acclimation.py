@@ -28,7 +28,7 @@ class AcclimationPlan(SQLModel, table=True):
     """Largest rise a week at any animal, as a share."""
     step_days: int = Field(default=7)
     means: str = Field(max_length=1000)
-    """JSON of `server.dose.acclimation.Means`."""
+    """JSON of `server.dose.ladder.Means`."""
     used_to: str = Field(max_length=40000)
     """JSON: [{animal_id, name, peak_ppfd, dli_mol_m2_d, from}], the order of the steps' lists."""
     peak_jump: float = Field(default=0.0)

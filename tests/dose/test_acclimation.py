@@ -10,9 +10,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from server.dose import acclimation as way
-from server.dose.acclimation import Means, NoWayUp, Plan, UsedTo
+from server.dose.acclimation import NoWayUp, Plan
 from server.dose.day import Day, course, dli
+from server.dose.ladder import PLANNED, Means
 from server.dose.shapes import Trapezoid
+from server.dose.shortened import shortened
+from server.dose.used_to import UsedTo, at_the_shop, of_unknown_past
 from server.optics.emitters import Emitter
 from server.optics.field import at_points
 from server.optics.tank import Tank, Walls, Water
@@ -63,7 +66,7 @@ def _on_the_light_field(raised_cm: float) -> np.ndarray:
 
 def _used_to(*peaks: float, hours: float = 10) -> tuple[UsedTo, ...]:
     return tuple(
-        way.at_the_shop(name=f"animal {number}", ppfd=peak, hours=hours)
+        at_the_shop(name=f"animal {number}", ppfd=peak, hours=hours)
         for number, peak in enumerate(peaks)
     )
 
@@ -78,7 +81,7 @@ def _largest_rises(used_to: tuple[UsedTo, ...], plan: Plan, *, peaks: bool) -> l
     ]
     for step in plan.steps:
         light = _on_the_light_field(step.setting.raised_cm)[0] * step.setting.power
-        (day,) = way.shortened((DAY,), step.setting.lit_share)
+        (day,) = shortened((DAY,), step.setting.lit_share)
         lived.append((light * max(day.levels) / 100, light * dli(course(day, peak_ppfd=1))))
     rises = []
     for (peak, dose), (next_peak, next_dose) in pairwise(lived):
@@ -99,7 +102,7 @@ def test_from_shade_to_bright_by_power_never_rises_more_than_the_limit() -> None
     )
     rises = _largest_rises(used_to, plan, peaks=True)
     assert max(rises) <= 0.15 * (1 + 1e-6)
-    assert plan.steps[-1].setting == way.PLANNED
+    assert plan.steps[-1].setting == PLANNED
     assert [step.on for step in plan.steps[:2]] == [START, START + timedelta(days=7)]
     assert len(plan.limited_by) == len(plan.steps)
 
@@ -131,7 +134,7 @@ def test_power_height_and_hours_together_keep_the_limit_at_every_animal(
         return
     rises = _largest_rises(used_to, plan, peaks=not means.hours_only)
     assert max(rises) <= weekly * (1 + 1e-6)
-    assert plan.steps[-1].setting == way.PLANNED
+    assert plan.steps[-1].setting == PLANNED
     for step, after in pairwise(plan.steps):
         assert (after.on - step.on).days == 7
 
@@ -247,7 +250,7 @@ def test_channel_groups_with_days_of_their_own_are_counted_together() -> None:
 def test_a_shortened_day_has_the_same_middle_and_its_share_of_the_dose(
     day: Day, share: float
 ) -> None:
-    (short,) = way.shortened((day,), share)
+    (short,) = shortened((day,), share)
     whole = dli(course(day, peak_ppfd=100))
     expected = whole if day.hours == (1, 13) else whole * share
     if day.hours == (1, 13):  # lit all round: nothing to shorten into, so never more light
@@ -274,7 +277,7 @@ def test_the_derivation_gives_ten_to_twenty_percent_a_week() -> None:
 
 def test_an_unknown_past_is_taken_as_half_the_low_end() -> None:
     # hobby practice ("start at half"), no published source
-    unknown = way.of_unknown_past(name="frag", low_ppfd=200, hours=10)
+    unknown = of_unknown_past(name="frag", low_ppfd=200, hours=10)
     assert (unknown.peak_ppfd, unknown.dli_mol_m2_d) == pytest.approx((100, 3.6))
 
 
@@ -295,4 +298,87 @@ def test_a_jump_of_the_light_between_two_heights_is_taken_dimmer() -> None:
     lived = [np.array([40.0, 80.0])] + [np.array(step.peaks_ppfd) for step in plan.steps]
     for before, after in pairwise(lived):
         assert (after / before).max() <= 1.10 * (1 + 1e-9)
-    assert plan.steps[-1].setting == way.PLANNED
+    assert plan.steps[-1].setting == PLANNED
+
+
+# Steady, and down
+
+
+def _flat(raised_cm: float) -> np.ndarray:
+    return np.array([[300.0, 120.0]])
+
+
+def _flat_used_to(share: float) -> tuple[UsedTo, ...]:
+    dose = dli(course(DAY, peak_ppfd=1))
+    return tuple(
+        UsedTo(name=name, peak_ppfd=ppfd * share, dli_mol_m2_d=ppfd * share * dose)
+        for name, ppfd in (("acro", 300.0), ("plate", 120.0))
+    )
+
+
+def _flat_plan(share: float, *, hangs: bool = True, **means: float) -> Plan:
+    return way.plan(
+        used_to=_flat_used_to(share), field=_flat, days=(DAY,), means=Means(**means),
+        start=START, hangs=hangs,
+    )  # fmt: skip
+
+
+@pytest.mark.parametrize("share", [1.0, 1.1, 0.9])
+def test_nobody_in_steady_state_gets_a_step_towards_what_hangs(share: float) -> None:
+    assert _flat_plan(share, least_power=0.1).steps == ()
+    assert len(_flat_plan(share, hangs=False, least_power=0.1).steps) == 1
+
+
+def test_what_hangs_is_led_back_to_when_it_is_too_much() -> None:
+    plan = _flat_plan(0.6, least_power=0.1)
+    assert plan.steps[0].setting.power == pytest.approx(0.6 * 1.15, abs=0.01)
+    assert max(step.largest_rise for step in plan.steps) <= 0.15 * (1 + 1e-9)
+
+
+def test_a_much_dimmer_goal_is_reached_in_falls_of_thirty_percent_at_most() -> None:
+    plan = _flat_plan(3.0, most_power=3.0)
+    doses = [_flat_used_to(3.0)[0].dli_mol_m2_d, *[step.dlis_mol_m2_d[0] for step in plan.steps]]
+    for before, after in pairwise(doses):
+        assert 1 - after / before <= way.WEEKLY_FALL * (1 + 1e-9)
+    # ln 3 / −ln 0.7 = 3.08, so four steps
+    assert len(plan.steps) == 4
+    assert plan.steps[-1].setting == PLANNED
+    assert all(step.largest_rise <= 0 for step in plan.steps)
+
+
+def test_a_dimmer_goal_is_taken_at_once_where_nothing_can_begin_brighter() -> None:
+    assert len(_flat_plan(3.0, hangs=False).steps) == 1
+    assert len(_flat_plan(1.3, hangs=False, most_power=3.0).steps) == 1
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    peaks=st.tuples(st.floats(20, 900), st.floats(20, 900)),
+    most=st.sampled_from((1.0, 1.5, 4.0)),
+    least=st.sampled_from((1.0, 0.05)),
+    weekly=st.sampled_from((0.02, 0.15, 0.3)),
+)
+def test_no_step_up_or_down_passes_the_weekly_limit(
+    peaks: tuple[float, float], most: float, least: float, weekly: float
+) -> None:
+    used_to = _used_to(*peaks, hours=8.5)
+    try:
+        plan = way.plan(
+            used_to=used_to,
+            field=_flat,
+            days=(DAY,),
+            means=Means(least_power=least, most_power=most),
+            start=START,
+            weekly=weekly,
+        )
+    except NoWayUp:
+        assume(False)
+        return
+    before = [(one.peak_ppfd, one.dli_mol_m2_d) for one in used_to]
+    for step in plan.steps:
+        now = list(zip(step.peaks_ppfd, step.dlis_mol_m2_d, strict=True))
+        for (peak, dose), (next_peak, next_dose) in zip(before, now, strict=True):
+            assert next_dose <= dose * (1 + weekly) * (1 + 1e-6)
+            if least < 1:
+                assert next_peak <= peak * (1 + weekly) * (1 + 1e-6)
+        before = now

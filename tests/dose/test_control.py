@@ -8,7 +8,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from server.dose.acclimation import shortened
 from server.dose.control import (
     CONTROLS,
     ChannelDay,
@@ -21,6 +20,7 @@ from server.dose.control import (
 from server.dose.day import Day, course
 from server.dose.setpoints import as_csv, set_points, switch_times
 from server.dose.shapes import Trapezoid
+from server.dose.shortened import shortened
 from server.dose.sun import natural_day
 
 TRAPEZOID = Day(hours=(8, 11.5, 16.5, 20), levels=(0, 100, 100, 0))

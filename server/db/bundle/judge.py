@@ -9,7 +9,7 @@ from zoneinfo import available_timezones
 from sqlmodel import Session, select
 
 from server.db import acclimation, days, light, tanks
-from server.dose.acclimation import Means
+from server.dose.ladder import Means
 from server.models import AcclimationPlan, MeasurementSession, Reading, Tank, Upload
 from server.optics.lamp import LIMITS
 from server.surveys.table_log import FIRST_YEAR, LAST_YEAR

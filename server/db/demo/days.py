@@ -13,9 +13,11 @@ from server.db.demo import sheets
 from server.db.demo.tanks import Ids
 from server.db.goal import Goal, notched
 from server.db.moments import Moment, moment
-from server.dose.acclimation import Means, UsedTo, plan
+from server.dose.acclimation import plan
 from server.dose.day import Day
+from server.dose.ladder import Means
 from server.dose.together import light_of, shape_of
+from server.dose.used_to import UsedTo
 from server.models import Club, Schedule, Setup, Tank
 
 

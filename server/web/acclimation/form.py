@@ -7,7 +7,8 @@ from typing import Literal
 
 from starlette.datastructures import FormData
 
-from server.dose.acclimation import DEFAULT_WEEKLY_RISE, STEP_DAYS_LIMITS, WEEKLY_RISE_LIMITS, Means
+from server.dose.acclimation import DEFAULT_WEEKLY_RISE, STEP_DAYS_LIMITS, WEEKLY_RISE_LIMITS
+from server.dose.ladder import Means
 from server.models import Animal
 from server.web.filters import number
 from server.web.tanks.typed import Refused, TypedIn, shown_length

@@ -15,8 +15,9 @@ from server.db.acclimation import KnownAs
 from server.db.club_day import today as club_today
 from server.db.goal import Goal
 from server.db.moments import Moment, before_last_change, moment
-from server.dose.acclimation import NoWayUp, Plan, UsedTo
+from server.dose.acclimation import NoWayUp, Plan
 from server.dose.control import CONTROLS, Kind
+from server.dose.used_to import UsedTo
 from server.models import (
     AcclimationAnswer,
     AcclimationPlan,

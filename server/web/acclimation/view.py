@@ -9,8 +9,9 @@ from typing import Any
 from server.db.acclimation import KnownAs, next_step, setting_of
 from server.db.daylight import lamp_days, pressed_together
 from server.db.goal import Goal
-from server.dose.acclimation import LOOK_AT, Plan, Setting
+from server.dose.acclimation import LOOK_AT, Plan
 from server.dose.day import added, course, stretches_above
+from server.dose.ladder import Setting
 from server.dose.setpoints import clock_time
 from server.dose.warnings import LOW_DLI
 from server.models import (

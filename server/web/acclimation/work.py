@@ -9,14 +9,9 @@ from numpy.typing import NDArray
 from server.db.acclimation import KnownAs
 from server.db.goal import Goal, notched
 from server.db.light import Hung
-from server.dose.acclimation import (
-    Plan,
-    Setting,
-    UsedTo,
-    at_the_shop,
-    of_unknown_past,
-    plan,
-)
+from server.dose.acclimation import Plan, plan
+from server.dose.ladder import Setting
+from server.dose.used_to import UsedTo, at_the_shop, of_unknown_past
 from server.models import Animal
 from server.web.acclimation.form import PAST_WORDS, Past, WayTyped
 from server.web.day.lit import Lit
