@@ -16,8 +16,9 @@ class AnimalLight:
     """What one animal gets.
 
     ppfd, low, high: light and its 80 % interval [µmol m⁻² s⁻¹] at the day's peak, None without
-    a lamp. low_wanted, high_wanted: its range [µmol m⁻² s⁻¹]. Chances add up to 1.
-    dli_mol_m2_d: the day's dose [mol m⁻² d⁻¹], None without a day.
+    a lamp. low_wanted, high_wanted: its range [µmol m⁻² s⁻¹]. Chances add up to 1; without a
+    lamp none is claimed and all are 0. dli_mol_m2_d: the day's dose [mol m⁻² d⁻¹], None without
+    a day.
     """
 
     key: int
@@ -75,8 +76,8 @@ class Account:
     """The account of one tank's light on one day.
 
     known_to_percent: the median half-width of the animals' intervals, rounded; None without
-    a lamp. readings_on: days of the readings it rests on. light_since: since when the lamps have
-    hung as they do. proposal: None where nothing would help; `why_none` then says why.
+    a lamp. readings_on: days of the readings it rests on. light_since: when lamps or
+    day last changed. proposal: None where nothing would help; `why_none` then says why.
     next_step: one sentence, what the keeper does next and when.
     """
 

@@ -75,11 +75,15 @@ class Stated:
 
 @dataclass(frozen=True, kw_only=True)
 class Hung:
-    """One lamp over the water: its row, its model, and the levels of its channels."""
+    """One lamp over the water: its row, its model, and the levels of its channels.
+
+    day_level: 0–1, what its day makes of its power at the moment meant; 1 is fully on.
+    """
 
     row: HungLamp
     stated: Stated
     levels: Mapping[str, float]
+    day_level: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -235,7 +239,7 @@ def emitters_of(tank: Tank, one: Hung) -> tuple[Emitter, ...]:
         x_cm=one.row.x_cm,
         y_cm=one.row.y_cm,
         height_cm=one.row.height_cm,
-        power=one.row.power,
+        power=one.row.power * one.day_level,
         turned=one.row.turned,
         levels=one.levels or None,
         tint=tint_of(tank),
@@ -250,6 +254,30 @@ def scene(tank: Tank, hung: Sequence[Hung]) -> Scene:
         water=water_of(tank),
         emitters=tuple(emitter for group in by_lamp for emitter in group),
         by_lamp=by_lamp,
+    )
+
+
+def content_of(tank: Tank, hung: Sequence[Hung]) -> tuple[object, ...]:
+    """Everything of a tank and its lamps that bears on the light, to remember answers by."""
+    glass = tank.model_dump(exclude=set(_SAID_ONLY))
+    return (*glass.values(), *(part for one in hung for part in _lamp_content(one)))
+
+
+_SAID_ONLY = ("name", "note", "shared", "created_at", "archived_at")
+
+
+def _lamp_content(one: Hung) -> tuple[object, ...]:
+    known = one.stated.measured
+    channels = one.stated.lamp.channels
+    return (
+        *one.row.model_dump().values(),
+        *one.stated.row.model_dump().values(),
+        one.day_level,
+        *sorted(one.levels.items()),
+        *((c.name, c.share, c.beam_deg, c.spectrum.power.tobytes()) for c in channels),
+        one.stated.lamp.ppf_umol_s,
+        one.stated.lamp.beam_deg,
+        known is None,
     )
 
 

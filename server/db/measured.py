@@ -11,7 +11,7 @@ shows a real change, the earlier ones are left out of the map and the change is 
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
@@ -117,8 +117,38 @@ def _sessions(db: Session, setup_id: int) -> list[MeasurementSession]:
     return list(db.exec(mine.order_by(*oldest)))
 
 
+@dataclass(frozen=True)
+class _Asked:
+    """Rows of a setup, alike when everything in them that bears on its map is alike."""
+
+    content: tuple[object, ...]
+    rows: MeasuredRows = field(compare=False)
+
+
 def measured(rows: MeasuredRows) -> Measured | None:
-    """The map of a setup; from the plan alone where nobody measured. None without light."""
+    """The map of a setup; from the plan alone where nobody measured. None without light.
+
+    Remembered by content: the same glass, lamps and readings are not worked out again.
+    """
+    return _measured(_Asked(content_of(rows), rows))
+
+
+def content_of(rows: MeasuredRows) -> tuple[object, ...]:
+    """Everything of the rows that bears on the map, to remember answers by."""
+    readings = tuple(
+        (*one.session.model_dump().values(), *(_content(row) for row in one.readings))
+        for one in rows.surveys
+    )
+    return (*light.content_of(rows.tank, rows.hung), *readings)
+
+
+def _content(row: ReadingRow) -> tuple[object, ...]:
+    return row.id, row.x_cm, row.y_cm, row.depth_cm, row.ppfd, row.shaded
+
+
+@lru_cache(maxsize=64)
+def _measured(asked: _Asked) -> Measured | None:
+    rows = asked.rows
     plan = plan_of(rows)
     if not any(emitter.ppf_umol_s > 0 for emitter in plan.emitters):
         return None
@@ -165,8 +195,13 @@ def change_between(earlier: Measured, later: Measured) -> Drift | None:
 
 def plan_of(rows: MeasuredRows) -> Plan:
     """What hangs over the tank, lamp by lamp, as the map takes it."""
-    scene = light.scene(rows.tank, rows.hung)
-    names = lamp_names(rows.hung)
+    return plan_over(rows.tank, rows.hung)
+
+
+def plan_over(tank: Tank, hung: Sequence[Hung]) -> Plan:
+    """Lamps over a tank as the map takes them."""
+    scene = light.scene(tank, hung)
+    names = lamp_names(hung)
     return Plan(
         tank=scene.tank,
         water=scene.water,
@@ -184,9 +219,9 @@ def lamp_names(hung: Sequence[Hung]) -> tuple[str, ...]:
     return tuple(f"lamp {number}" for number in range(1, len(hung) + 1))
 
 
-def hanging_of(rows: MeasuredRows) -> tuple[Hanging, ...]:
+def hanging_of(tank: Tank, hung: Sequence[Hung]) -> tuple[Hanging, ...]:
     """How each lamp hangs and how far it may go: its papers, the room over the tank."""
-    return tuple(_hanging(rows.tank, one) for one in rows.hung)
+    return tuple(_hanging(tank, one) for one in hung)
 
 
 def _hanging(tank: Tank, one: Hung) -> Hanging:
@@ -247,7 +282,12 @@ def _readings(tank: Tank, survey: Survey) -> list[Reading]:
     return found
 
 
-@lru_cache(maxsize=64)
+def of_plan(plan: Plan) -> MeasuredMap:
+    """The map of a plan that nobody measured: its doubt is what is believed beforehand."""
+    return _estimated(plan, ())
+
+
+@lru_cache(maxsize=256)
 def _estimated(plan: Plan, readings: tuple[Reading, ...]) -> MeasuredMap:
     """Remembered by content: the same lamps and readings give the same map."""
     return estimate(plan, readings)

@@ -50,6 +50,7 @@ from server.web.spread.routes import router as spread_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
+from server.web.tanks.account_api import router as account_json
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.api import router as tanks_json
 from server.web.tanks.light_routes import router as setups_pages
@@ -92,6 +93,7 @@ ROUTERS = (
     club_pages,
     first_page,
     tanks_json,
+    account_json,
     tanks_pages,
     setups_pages,
     animals_pages,

@@ -128,7 +128,7 @@ def verdict_page(of: Subject) -> VerdictView:
     found, rows, unit = of.found, of.found.rows, of.unit
     here = living(of.animals, rows.tank)
     judged = verdicts(found.map, here)
-    best = advice(found.map, here, hanging_of(rows))
+    best = advice(found.map, here, hanging_of(rows.tank, rows.hung))
     following = next_reading(found.map, animals=here)
     lamps = lamp_names(rows.hung)
     drawn = _drawn(of, judged)

@@ -1,0 +1,292 @@
+"""The account of a tank's light: its rows loaded in a transaction, the rest worked out after.
+
+    with club.read() as db:
+        rows = accounts.rows_of(db, tank, today=today)
+    found = accounts.account(rows)
+
+Readings under what hangs count first; where there are none, those of the latest earlier setup
+with the same lamps are carried over. What was worked out is remembered by content.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import date, timedelta
+from functools import cached_property, lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlmodel import Session, col, select
+
+from server.account import proposing, reckoning
+from server.account.account import Account, Proposal
+from server.account.carried import carried
+from server.account.known_light import KnownLight
+from server.account.reckoning import Resident, Standing
+from server.db import days, light, measured, tanks
+from server.db.brightest import at_brightest
+from server.db.daylight import LampDay, lamp_days, light_at, lit_parts, part_days
+from server.db.days import GroupDay
+from server.db.light import Hung
+from server.db.measured import Measured, MeasuredRows
+from server.db.typed_now import set_now
+from server.dose.together import light_of, shape_of
+from server.models import Animal, MeasurementSession, Schedule, Setup, Tank
+from server.surveys.plan import Animal as Living
+from server.surveys.plan import Plan
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class AccountRows:
+    """Everything the account of one setup of a tank rests on, read once.
+
+    setup: None where nothing ever hung. readings: of the setup they were taken under, which may
+    be an earlier one. hung: as stated where readings put the lamps right, else as the club
+    knows them. due: a step that has come round, in one sentence.
+    """
+
+    tank: Tank
+    setup: Setup | None
+    hung: tuple[Hung, ...]
+    readings: MeasuredRows | None
+    schedule: Schedule | None
+    days: tuple[GroupDay, ...]
+    animals: tuple[Animal, ...]
+    today: date
+    due: str = ""
+
+    @property
+    def light_since(self) -> date | None:
+        """When lamps or day last changed."""
+        dates = [row.since for row in (self.setup, self.schedule) if row is not None]
+        return max(dates, default=None) if self.setup is not None else None
+
+    @cached_property
+    def lamps(self) -> tuple[LampDay, ...]:
+        """The day of each lamp model; empty where no day is set."""
+        control = self.schedule.control if self.schedule is not None else ""
+        return lamp_days(self.hung, self.days, control=control) if self.days else ()
+
+    @cached_property
+    def brightest(self) -> tuple[Hung, ...]:
+        """The lamps as they stand at the brightest moment of the day."""
+        return at_brightest(self.hung, self.lamps) if self.lamps else self.hung
+
+    @cached_property
+    def living(self) -> tuple[Living, ...]:
+        """The animals as the map takes them."""
+        return living(self.animals, self.tank)
+
+
+# Loading
+
+
+def rows_of(db: Session, tank: Tank, *, today: date, setup: Setup | None = None) -> AccountRows:
+    """Rows of what hangs now, or of one setup. Call inside a transaction."""
+    chosen = setup or tanks.current_setup(db, tank.id)
+    readings = None if chosen is None else _readings(db, tank, chosen, today)
+    ran = days.schedule_on(db, tank.id, _meant(db, chosen, today))
+    return AccountRows(
+        tank=tank,
+        setup=chosen,
+        hung=()
+        if chosen is None
+        else light.hung_over(db, chosen.id, as_stated=readings is not None),
+        readings=readings,
+        schedule=ran,
+        days=days.days_of(db, ran.id) if ran is not None else (),
+        animals=tuple(tanks.animals_of(db, tank.id)),
+        today=today,
+    )
+
+
+def _meant(db: Session, setup: Setup | None, today: date) -> date:
+    """The day whose schedule goes with a setup: its last one where another light took over."""
+    if setup is None or setup.state == "plan":
+        return today
+    after = tanks.followed_on(db, setup)
+    return today if after is None else max(setup.since, after - timedelta(days=1))
+
+
+def _readings(db: Session, tank: Tank, setup: Setup, today: date) -> MeasuredRows | None:
+    """The readings that speak for a setup: its own, else those under the same lamps before."""
+    measured_ones = _measured_setups(db, tank.id)
+    if setup.id in measured_ones:
+        own = measured.rows_of(db, tank, setup)
+        if _any(own):
+            return own
+    lamps = _models(db, setup)
+    for earlier in tanks.setups_of(db, tank.id):
+        if earlier.id not in measured_ones or earlier.id == setup.id:
+            continue
+        if earlier.state != "hung" or not _before(earlier, setup, today):
+            continue
+        rows = measured.rows_of(db, tank, earlier)
+        if _any(rows) and sorted(one.stated.row.id for one in rows.hung) == lamps:
+            return rows
+    return None
+
+
+def _before(earlier: Setup, setup: Setup, today: date) -> bool:
+    if setup.state == "plan":
+        return earlier.since <= today
+    return (earlier.since, earlier.id) < (setup.since, setup.id)
+
+
+def _measured_setups(db: Session, tank_id: int) -> set[int | None]:
+    asked = select(MeasurementSession.setup_id).where(
+        MeasurementSession.tank_id == tank_id,
+        MeasurementSession.kind == "points",
+        col(MeasurementSession.removed_at).is_(None),
+    )
+    return set(db.exec(asked.distinct()))
+
+
+def _models(db: Session, setup: Setup) -> list[int]:
+    return sorted(one.stated.row.id for one in light.hung_over(db, setup.id, as_stated=True))
+
+
+def _any(rows: MeasuredRows) -> bool:
+    return any(survey.readings for survey in rows.surveys)
+
+
+# Working out
+
+
+@dataclass(frozen=True)
+class _Asked:
+    """Rows of an account, alike when everything in them that bears on the light is alike."""
+
+    content: tuple[object, ...]
+    rows: AccountRows = field(compare=False)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class TankLight:
+    """The light of an account's rows. measured: the map its readings made; None without any."""
+
+    light: KnownLight
+    measured: Measured | None
+
+
+def tank_light(rows: AccountRows) -> TankLight | None:
+    """The light as known best; None where none falls on the tank."""
+    if rows.setup is None:
+        return None
+    return _tank_light(_Asked((*_content(rows), _read(rows)), rows))
+
+
+def _content(rows: AccountRows) -> tuple[object, ...]:
+    return (rows.setup.id if rows.setup else 0, *light.content_of(rows.tank, rows.brightest))
+
+
+def _read(rows: AccountRows) -> tuple[object, ...]:
+    if rows.readings is None:
+        return ()
+    return (rows.readings.setup.id, *measured.content_of(rows.readings))
+
+
+@lru_cache(maxsize=256)
+def _tank_light(asked: _Asked) -> TankLight | None:
+    rows = asked.rows
+    plan = measured.plan_over(rows.tank, rows.brightest)
+    if not any(emitter.ppf_umol_s > 0 for emitter in plan.emitters):
+        return None
+    found = measured.measured(rows.readings) if rows.readings is not None else None
+    if found is None or not found.measured or rows.setup is None:
+        return TankLight(
+            light=KnownLight(basis="planned", map=measured.of_plan(plan)), measured=None
+        )
+    own = found.rows.setup.id == rows.setup.id
+    known = KnownLight(
+        basis="measured" if own else "carried",
+        map=carried(found.map, plan, order=_order(found.rows.hung, rows.hung)),
+        readings_on=tuple(sorted({one.session.taken_on for one in found.used})),
+    )
+    return TankLight(light=known, measured=found)
+
+
+def _order(then: Sequence[Hung], now: Sequence[Hung]) -> tuple[int, ...]:
+    """For each lamp now which of those measured it is; empty where the order is the same."""
+    free = list(range(len(then)))
+    found = []
+    for one in now:
+        place = next(n for n in free if then[n].stated.row.id == one.stated.row.id)
+        free.remove(place)
+        found.append(place)
+    return () if found == sorted(found) else tuple(found)
+
+
+def account(rows: AccountRows, *, unit: str = "cm") -> Account:
+    """The account of a tank's light on the day of its rows. unit: of lengths in its words."""
+    found = tank_light(rows)
+    known = found.light if found else None
+    standing = Standing(
+        as_of=rows.today,
+        light_since=rows.light_since,
+        set_now=set_now(rows.hung, rows.schedule, rows.days, rows.today),
+        due=rows.due,
+    )
+    return reckoning.account(known, residents(rows), _proposal(rows, known, unit), standing)
+
+
+def _proposal(rows: AccountRows, known: KnownLight | None, unit: str) -> Proposal | str:
+    if known is None:
+        return "No lamp lights this tank yet."
+    hanging = measured.hanging_of(rows.tank, rows.hung)
+    return proposing.proposed(known, rows.living, hanging, unit=unit)
+
+
+def residents(rows: AccountRows) -> tuple[Resident, ...]:
+    """The animals with what their day makes of each unit of light."""
+    doses = _mol_per_ppfd(rows)
+    return tuple(
+        Resident(key=row.id, animal=one, mol_per_ppfd=dose)
+        for row, one, dose in zip(rows.animals, rows.living, doses, strict=True)
+    )
+
+
+def _mol_per_ppfd(rows: AccountRows) -> list[float] | list[None]:
+    """Dose over light at the day's peak for each animal, by the plan's own figures."""
+    if not rows.lamps or not rows.animals:
+        return [None] * len(rows.animals)
+    content = (*_content(rows), *_day_content(rows))
+    return list(_dose_shares(_Asked((*content, *_places(rows)), rows)))
+
+
+def _day_content(rows: AccountRows) -> tuple[object, ...]:
+    return tuple((lamp.lamp_model_id, lamp.places, lamp.fit.groups) for lamp in rows.lamps)
+
+
+def _places(rows: AccountRows) -> tuple[tuple[float, float, float], ...]:
+    return tuple((one.x_cm, one.y_cm, one.depth_cm) for one in rows.living)
+
+
+@lru_cache(maxsize=256)
+def _dose_shares(asked: _Asked) -> tuple[float, ...]:
+    rows = asked.rows
+    full = light_at(rows.tank, lit_parts(rows.tank, rows.hung, rows.lamps), rows.animals)
+    through_day = light_of(full, shape_of(part_days(rows.lamps)))
+    return tuple(float(share) for share in through_day.dli / np.maximum(through_day.peak, 1e-9))
+
+
+def living(animals: Sequence[Animal], tank: Tank) -> tuple[Living, ...]:
+    """Animals as the map takes them; those a smaller tank left outside at the nearest place."""
+    return tuple(
+        Living(
+            name=one.name,
+            x_cm=min(one.x_cm, tank.length_cm),
+            y_cm=min(one.y_cm, tank.width_cm),
+            depth_cm=min(one.depth_cm, tank.depth_cm),
+            low_ppfd=one.low_ppfd,
+            high_ppfd=one.high_ppfd,
+        )
+        for one in animals
+    )
+
+
+def plan_if(rows: AccountRows, hung: Sequence[Hung]) -> Plan:
+    """The plan with the same lamps hung otherwise, their day as it runs now."""
+    lamps = rows.lamps
+    return measured.plan_over(rows.tank, at_brightest(hung, lamps) if lamps else hung)
