@@ -86,3 +86,11 @@ def signed_in(address: str, person: dict[str, str]) -> dict[str, str]:
     answer = httpx.post(f"{address}/sign-in", data=typed, headers={"Origin": address})
     assert answer.status_code == 303
     return dict(answer.cookies)
+
+
+def test_the_licence_travels_inside_the_package(installed: Path) -> None:
+    (folder,) = (installed.parent / "lib").glob("python*/site-packages/underlamp-*.dist-info")
+    (licence,) = folder.rglob("LICENSE")
+    assert licence.read_text().startswith("MIT License")
+    metadata = (folder / "METADATA").read_text()
+    assert "License-Expression: MIT" in metadata and "License-File:" in metadata
