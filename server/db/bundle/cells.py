@@ -71,20 +71,32 @@ def renumbered(text: str, key: str, numbers: Mapping[object, int]) -> str:
 
 def read(column: Column[object], text: str) -> object:
     """The value behind a cell. Raises Unreadable."""
+    return reader(column)(text)
+
+
+def reader(column: Column[object]) -> Callable[[str], object]:
+    """`read` for many cells of one column."""
     kind = datatype(column)
-    if text == "" and (column.nullable or kind != "string"):
-        if not column.nullable:
-            raise Unreadable("must not be empty")
-        return None
-    try:
-        value = _READERS[kind](text)
-        if isinstance(value, int) and not isinstance(column.type, BigInteger):
-            _fits(value)
-    except ValueError as error:
-        raise Unreadable(f"must be {_WORDS[kind]}, not “{text[:40]}”") from error
-    if isinstance(value, str) and len(value) > most_letters(column):
-        raise Unreadable(f"must be at most {most_letters(column)} letters")
-    return value
+    parse, words, nullable = _READERS[kind], _WORDS[kind], column.nullable
+    small = kind == "integer" and not isinstance(column.type, BigInteger)
+    most = most_letters(column)
+
+    def value_of(text: str) -> object:
+        if text == "" and (nullable or kind != "string"):
+            if not nullable:
+                raise Unreadable("must not be empty")
+            return None
+        try:
+            value = parse(text)
+            if small:
+                _fits(value)
+        except ValueError as error:
+            raise Unreadable(f"must be {words}, not “{text[:40]}”") from error
+        if isinstance(value, str) and len(value) > most:
+            raise Unreadable(f"must be at most {most} letters")
+        return value
+
+    return value_of
 
 
 def most_letters(column: Column[object]) -> int:
@@ -107,8 +119,8 @@ def _integer(text: str) -> int:
     return value
 
 
-def _fits(value: int) -> None:
-    if abs(value) > 2**31 - 1:
+def _fits(value: object) -> None:
+    if not isinstance(value, int) or abs(value) > 2**31 - 1:
         raise ValueError(value)
 
 

@@ -6,7 +6,9 @@ table, so that a bundle says nothing of the database it came from and packs agai
 
 from dataclasses import dataclass
 
-from sqlalchemy import Column, Table
+from functools import cache, cached_property
+
+from sqlalchemy import Column, LargeBinary, Table
 from sqlmodel import SQLModel
 
 FORMAT = "underlamp-tank"
@@ -79,9 +81,14 @@ class Travelling:
     """Table of the bundle whose row numbers stand in this column."""
     person: bool = False
 
-    @property
+    @cached_property
     def name(self) -> str:
         return str(self.column.name)
+
+    @cached_property
+    def is_file(self) -> bool:
+        """Whether a cell names an entry of the bundle instead of holding the value."""
+        return isinstance(self.column.type, LargeBinary)
 
     @property
     def unit(self) -> str:
@@ -93,6 +100,7 @@ def table(name: str) -> Table:
     return SQLModel.metadata.tables[name]
 
 
+@cache
 def columns(name: str) -> tuple[Travelling, ...]:
     """The columns of a table that travel, in the order of the table."""
     found = []
@@ -113,6 +121,13 @@ _THROUGH = {"upload": "session_id"}  # a file that waits for its member's word s
 def numbered(name: str) -> bool:
     """Whether rows of this table have a number of their own."""
     return "id" in table(name).columns
+
+
+@cache
+def referred() -> frozenset[str]:
+    """Tables whose rows other tables of a bundle name by number."""
+    named = {column.refers_to for name in TABLES for column in columns(name) if column.refers_to}
+    return frozenset(named | {target for _, target in EMBEDDED.values()})
 
 
 def owners(name: str) -> tuple[str, str] | None:

@@ -15,6 +15,7 @@ from server.optics.lamp import LIMITS
 from server.surveys.table_log import FIRST_YEAR, LAST_YEAR
 
 KNOWN_AS = {"animal_id", "name", "peak_ppfd", "dli_mol_m2_d", "from"}
+_NUMBERS_OF_A_READING = ("x_cm", "y_cm", "depth_cm", "raw_ppfd", "ppfd")
 
 
 class Senseless(ValueError):
@@ -69,9 +70,9 @@ def _readings(db: Session, tank: Tank) -> None:
     for session in db.exec(rounds):
         if not FIRST_YEAR <= session.taken_on.year <= LAST_YEAR:
             raise Senseless(f"a session of {session.taken_on} is out of reason")
-    asked = select(Reading).join(MeasurementSession).where(MeasurementSession.tank_id == tank.id)
-    for reading in db.exec(asked):
-        values = (reading.x_cm, reading.y_cm, reading.depth_cm, reading.raw_ppfd, reading.ppfd)
+    columns = [getattr(Reading, name) for name in _NUMBERS_OF_A_READING]
+    asked = select(*columns).join(MeasurementSession).where(MeasurementSession.tank_id == tank.id)
+    for values in db.exec(asked):
         if not all(0 <= value < 1e6 for value in values):
             raise Senseless("a reading is out of reason")
 

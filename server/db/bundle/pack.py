@@ -124,13 +124,22 @@ def _cell(
     if column.refers_to and value is not None:
         return str(numbers[column.refers_to][value])
     if isinstance(value, bytes):
-        file_name = f"files/{hashlib.sha256(value).hexdigest()[:32]}.bin"
-        files[file_name] = value
-        return file_name
+        return _added(files, value)
     if value and (name, column.name) in contents.EMBEDDED:
         key, target = contents.EMBEDDED[name, column.name]
         value = cells.renumbered(str(value), key, numbers[target])
     return cells.write(column.column, value)
+
+
+def _added(files: dict[str, bytes], content: bytes) -> str:
+    """Puts a file in and gives its name; the same content twice is two files, one for each row."""
+    stem = f"files/{hashlib.sha256(content).hexdigest()[:32]}"
+    name, copies = f"{stem}.bin", 1
+    while name in files:
+        copies += 1
+        name = f"{stem}-{copies}.bin"
+    files[name] = content
+    return name
 
 
 def _description() -> bytes:

@@ -5,8 +5,11 @@ import io
 import json
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from typing import IO
 
 from sqlalchemy import insert, select
 from sqlalchemy.exc import IntegrityError
@@ -17,7 +20,11 @@ from server.db.bundle.contents import Travelling
 
 MOST_BYTES = 64 * 2**20
 MOST_ENTRIES = 2_000
-MOST_ROWS = 300_000
+MOST_ROWS = 200_000
+MOST_LINE = 1 << 20
+MOST_LAMPS = 60
+MOST_CHANNELS = 40
+_AT_ONCE = 2_000
 
 Values = dict[str, object]
 Read = Mapping[str, list[Values]]
@@ -52,10 +59,7 @@ def put_in(db: Session, found: Read, *, keeper_id: int) -> int:
             _put_model(db, model, found["lampchannel"], numbers)
         for name in contents.TABLES:
             if name not in contents.SHELF:
-                for row in found[name]:
-                    made = _put_row(db, name, row, numbers, keeper_id)
-                    if made is not None:
-                        numbers[name][row["id"]] = made
+                _put_table(db, name, found[name], numbers, keeper_id)
         tank_id = next(iter(numbers["tank"].values()))
         judge.judge(db, tank_id)
     except judge.Senseless as error:
@@ -65,17 +69,58 @@ def put_in(db: Session, found: Read, *, keeper_id: int) -> int:
     return tank_id
 
 
+@dataclass
+class _Opened:
+    """A bundle being read, and what of its bounds is used up: nothing is held before it fits."""
+
+    bundle: zipfile.ZipFile
+    entries: Mapping[str, zipfile.ZipInfo]
+    rows: int = 0
+    files: set[str] = field(default_factory=set)
+
+    def count_row(self) -> None:
+        self.rows += 1
+        if self.rows > MOST_ROWS:
+            raise Refused(f"The bundle holds more than {MOST_ROWS} rows.")
+
+    def file(self, name: str) -> bytes | None:
+        """The content of a file that a row names; each belongs to one row."""
+        if name not in self.entries or not name.startswith("files/") or name in self.files:
+            return None
+        self.files.add(name)
+        return self.bundle.read(name)
+
+
 def _read(bundle: zipfile.ZipFile) -> Read:
     entries = {entry.filename: entry for entry in bundle.infolist()}
     if len(entries) > MOST_ENTRIES or sum(e.file_size for e in entries.values()) > MOST_BYTES:
         raise Refused("The bundle is too large.")
     _check_format(bundle, entries)
-    found = {name: _table(bundle, entries, name) for name in contents.TABLES}
+    opened = _Opened(bundle, entries)
+    found = {name: _table(opened, name) for name in contents.TABLES}
     if len(found["tank"]) != 1:
         raise Refused("tank.csv must hold exactly one tank.")
-    if sum(map(len, found.values())) > MOST_ROWS:
-        raise Refused(f"The bundle holds more than {MOST_ROWS} rows.")
+    _check_shelf(found)
     return found
+
+
+def _check_shelf(found: Read) -> None:
+    """What goes onto everybody's shelf: only lamps of this tank, and not hundreds."""
+    if len(found["lampmodel"]) > MOST_LAMPS:
+        raise Refused(f"The bundle holds more than {MOST_LAMPS} lamp models.")
+    named = {
+        row[column.name]
+        for name in contents.TABLES
+        if name not in contents.SHELF
+        for column in contents.columns(name)
+        if column.refers_to == "lampmodel"
+        for row in found[name]
+    }
+    if not {model["id"] for model in found["lampmodel"]} <= named:
+        raise Refused("lampmodel.csv holds a lamp that the tank does not use.")
+    counted = Counter(channel["lamp_model_id"] for channel in found["lampchannel"])
+    if max(counted.values(), default=0) > MOST_CHANNELS:
+        raise Refused(f"A lamp model has more than {MOST_CHANNELS} channels.")
 
 
 def _check_format(bundle: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo]) -> None:
@@ -90,31 +135,43 @@ def _check_format(bundle: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo
         raise Refused(f"Its format is {ascii(told)[:60]}; this version reads {known}.")
 
 
-def _table(
-    bundle: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo], name: str
-) -> list[Values]:
+def _table(opened: _Opened, name: str) -> list[Values]:
     file = f"{name}.csv"
-    if file not in entries:
+    if file not in opened.entries:
         raise Refused(f"There is no {file} in it.")
     try:
-        text = bundle.read(file).decode("utf-8")
-        lines = list(csv.reader(io.StringIO(text, newline=""), strict=True))
+        with opened.bundle.open(file) as raw:
+            return _rows(opened, name, csv.reader(_lines(raw), strict=True))
     except (UnicodeDecodeError, csv.Error) as error:
         raise Refused(f"{file} is not readable CSV in UTF-8.") from error
+
+
+def _lines(raw: IO[bytes]) -> Iterator[str]:
+    """Lines as they are needed; one alone could otherwise fill the memory."""
+    text = io.TextIOWrapper(raw, encoding="utf-8", newline="")
+    while line := text.readline(MOST_LINE):
+        if len(line) == MOST_LINE:
+            raise csv.Error("a line without an end")
+        yield line
+
+
+def _rows(opened: _Opened, name: str, lines: Iterator[list[str]]) -> list[Values]:
     columns = contents.columns(name)
     wanted = [column.name for column in columns]
-    if not lines or lines[0] != wanted:
-        raise Refused(f"The first line of {file} must be {','.join(wanted)}.")
-    return [
-        _row(bundle, entries, columns, line, where=f"{file}, row {number}")
-        for number, line in enumerate(lines[1:], start=2)
-    ]
+    if next(lines, None) != wanted:
+        raise Refused(f"The first line of {name}.csv must be {','.join(wanted)}.")
+    readers = [str if column.person else cells.reader(column.column) for column in columns]
+    found = []
+    for number, line in enumerate(lines, start=2):
+        opened.count_row()
+        found.append(_row(opened, columns, readers, line, where=f"{name}.csv, row {number}"))
+    return found
 
 
 def _row(
-    bundle: zipfile.ZipFile,
-    entries: Mapping[str, zipfile.ZipInfo],
+    opened: _Opened,
     columns: tuple[Travelling, ...],
+    readers: Sequence[Callable[[str], object]],
     line: list[str],
     *,
     where: str,
@@ -122,20 +179,38 @@ def _row(
     if len(line) != len(columns):
         raise Refused(f"{where} has {len(line)} cells instead of {len(columns)}.")
     values: Values = {}
-    for column, text in zip(columns, line, strict=True):
+    for column, read, text in zip(columns, readers, line, strict=True):
         try:
-            value = text if column.person else cells.read(column.column, text)
+            value = read(text)
         except cells.Unreadable as error:
             raise Refused(f"{where}: {column.name} {error}.") from error
-        if not column.person and cells.datatype(column.column) == "anyURI" and value is not None:
-            if value not in entries or not str(value).startswith("files/"):
+        if value is not None and column.is_file:
+            value = opened.file(str(value))
+            if value is None:
                 raise Refused(f"{where}: {column.name} names a file that is not in the bundle.")
-            value = bundle.read(str(value))
         values[column.name] = value
     return values
 
 
-def _put_row(db: Session, name: str, row: Values, numbers: Numbers, keeper_id: int) -> int | None:
+def _put_table(
+    db: Session, name: str, rows: list[Values], numbers: Numbers, keeper_id: int
+) -> None:
+    """All rows of a table; their new numbers are kept where a later table may refer to them."""
+    table = contents.table(name)
+    for start in range(0, len(rows), _AT_ONCE):
+        part = rows[start : start + _AT_ONCE]
+        values = [_values(name, row, numbers, keeper_id) for row in part]
+        if name not in contents.referred():
+            db.connection().execute(insert(table), values)
+            continue
+        made = db.connection().execute(
+            insert(table).returning(table.columns["id"], sort_by_parameter_order=True), values
+        )
+        for row, number in zip(part, made.scalars(), strict=True):
+            numbers[name][row["id"]] = int(number)
+
+
+def _values(name: str, row: Values, numbers: Numbers, keeper_id: int) -> Values:
     values: Values = {}
     for column in contents.columns(name):
         value = row[column.name]
@@ -152,10 +227,7 @@ def _put_row(db: Session, name: str, row: Values, numbers: Numbers, keeper_id: i
         values[column.name] = value
     if name == "tank":
         values["owner_id"] = keeper_id
-    if contents.numbered(name):
-        return _inserted(db, name, values)
-    db.connection().execute(insert(contents.table(name)).values(**values))
-    return None
+    return values
 
 
 def _renumbered(name: str, column: str, text: str, numbers: Numbers) -> str:

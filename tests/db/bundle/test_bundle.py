@@ -3,6 +3,7 @@
 import csv
 import io
 import json
+import time
 import zipfile
 from collections.abc import Callable
 from datetime import UTC, date, datetime
@@ -277,6 +278,82 @@ def test_a_bundle_that_swells_is_refused_before_it_is_read(
         bundle.writestr("tank.csv", b"0" * 100_000)
     with pytest.raises(unpack.Refused, match="too large"):
         unpack.read(out.getvalue())
+
+
+def grown(packed: bytes, name: str, times: int) -> bytes:
+    """The bundle with the last row of a table written many times over, numbered on."""
+
+    def more(text: str) -> str:
+        *before, last = text.rstrip("\r\n").split("\r\n")
+        number, rest = last.split(",", 1)
+        rows = [f"{int(number) + n},{rest}" for n in range(times + 1)]
+        return "\r\n".join([*before, *rows]) + "\r\n"
+
+    return changed(packed, name, more)
+
+
+def refused(raw: bytes, words: str) -> float:
+    """Seconds of processor that it took to say no in these words."""
+    began = time.process_time()
+    with pytest.raises(unpack.Refused, match=words):
+        unpack.read(raw)
+    return time.process_time() - began
+
+
+@pytest.mark.parametrize(
+    ("swelling", "words"),
+    [
+        ("\r\n" * 16_000_000, "0 cells"),
+        ("," * 60_000_000, "not readable"),
+        ('"' + "a" * 60_000_000, "not readable"),
+    ],
+)
+def test_rows_are_judged_one_by_one_and_not_after_all_were_read(
+    packed: bytes, swelling: str, words: str
+) -> None:
+    raw = changed(packed, "reading.csv", lambda text: text.split("\r\n")[0] + "\r\n" + swelling)
+    assert refused(raw, words) < 2, "it took 14 s and 1.5 GB when all lines were read first"
+
+
+def test_more_rows_than_a_bundle_may_hold_are_not_read_to_their_end(
+    packed: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(unpack, "MOST_ROWS", 1000)
+    unpack.read(grown(packed, "reading.csv", 900))
+    assert refused(grown(packed, "reading.csv", 60_000), "more than 1000 rows") < 0.5
+
+
+def test_one_file_belongs_to_one_row(packed: bytes) -> None:
+    refused(grown(packed, "upload.csv", 1), "names a file that is not in the bundle")
+
+
+def test_two_uploads_of_one_file_travel_both(
+    packed: bytes, other_club: Database, club: Database
+) -> None:
+    with club.write() as db:
+        [first] = db.exec(select(Upload)).all()
+        db.add(Upload(**first.model_dump(exclude={"id"})))
+    with club.read() as db:
+        twice = pack.pack(db, 1)
+    with other_club.write() as db:
+        tank_id = unpack.put_in(db, unpack.read(twice), keeper_id=2)
+    with other_club.read() as db:
+        assert pack.pack(db, tank_id) == twice
+        assert [one.data for one in db.exec(select(Upload))] == [first.data] * 2
+
+
+def test_only_lamps_of_the_tank_reach_the_shelf(packed: bytes) -> None:
+    refused(grown(packed, "lampmodel.csv", 1), "does not use")
+    refused(grown(packed, "lampmodel.csv", 300), "more than 60 lamp models")
+    refused(grown(packed, "lampchannel.csv", 300), "more than 40 channels")
+
+
+def test_a_large_tank_is_written_in_few_statements(packed: bytes, other_club: Database) -> None:
+    found = unpack.read(grown(packed, "reading.csv", 20_000))
+    began = time.process_time()
+    with other_club.write() as db:
+        unpack.put_in(db, found, keeper_id=2)
+    assert time.process_time() - began < 5, "others wait for the writer: it was 0.5 ms a row"
 
 
 STAYS = {
