@@ -5,7 +5,6 @@ table, so that a bundle says nothing of the database it came from and packs agai
 """
 
 from dataclasses import dataclass
-
 from functools import cache, cached_property
 
 from sqlalchemy import Column, LargeBinary, Table
