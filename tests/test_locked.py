@@ -1,4 +1,4 @@
-"""The lock files name every library that pyproject asks for, at a version it allows, with hashes."""
+"""The lock files name every library that pyproject asks for, at an allowed version, with hashes."""
 
 import re
 import tomllib

@@ -1,0 +1,307 @@
+"""Deliberate one-line faults: does any test notice?
+
+    python -m tests.mutation                  160 faults over all rooms, one seed, nearest tests
+    python -m tests.mutation --count 40 --only server/lending --seed 3
+    python -m tests.mutation --known          the faults by name in tests/known_faults.toml
+
+Each fault is one small edit of one line (a comparison turned, max for min, a sign, a factor of ten,
+and for or, a swapped pair). The tree is copied, the fault is set in the copy, and the tests nearest
+to the file run until one fails. A fault that no test notices is printed with its line; the ones
+looked at and held to be harmless stand in tests/harmless_faults.toml with the reason.
+"""
+
+import argparse
+import ast
+import random
+import shutil
+import subprocess
+import sys
+import tempfile
+import tomllib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from tests.quick import ROOT, tests_near
+
+ROOMS = (
+    "optics", "dose", "surveys", "comparing", "account", "lending", "drawing", "db", "web",
+)  # fmt: skip
+LEFT_OUT = ("server/db/migrations/", "server/db/demo/", "server/optics/tables/")
+SECONDS_EACH = 240
+
+TURNED = {
+    ast.Lt: ">=", ast.LtE: ">", ast.Gt: "<=", ast.GtE: "<", ast.Eq: "!=", ast.NotEq: "==",
+    ast.In: "not in", ast.NotIn: "in", ast.Is: "is not", ast.IsNot: "is",
+}  # fmt: skip
+SIGNS = {ast.Add: "-", ast.Sub: "+", ast.Mult: "/", ast.Div: "*"}
+NAMES = {
+    "min": "max", "max": "min", "any": "all", "all": "any", "minimum": "maximum",
+    "maximum": "minimum", "argmin": "argmax", "argmax": "argmin", "floor": "ceil", "ceil": "floor",
+    "x_cm": "y_cm", "y_cm": "x_cm", "low": "high", "high": "low", "first": "last", "last": "first",
+    "flipud": "asarray",
+}  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fault:
+    """One edit of one line. start, end: columns of what is replaced."""
+
+    file: str
+    line: int
+    start: int
+    end: int
+    new: str
+
+    def made(self, text: str) -> str:
+        """The file's text with the fault in it."""
+        lines = text.split("\n")
+        one = lines[self.line - 1]
+        lines[self.line - 1] = one[: self.start] + self.new + one[self.end :]
+        return "\n".join(lines)
+
+    def shown(self, text: str) -> str:
+        """The line before and after."""
+        before = text.split("\n")[self.line - 1]
+        after = self.made(text).split("\n")[self.line - 1]
+        return f"{self.file}:{self.line}\n    {before.strip()}\n    {after.strip()}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What became of a fault: 'noticed', 'survived', or 'no tests'."""
+
+    fault: Fault
+    outcome: str
+    by: str
+
+
+# Where a line can be spoilt
+
+
+def faults_in(path: Path) -> Iterator[Fault]:
+    """Every one-line fault that this script knows how to make in a file."""
+    text = path.read_text()
+    name = str(path.relative_to(ROOT))
+    for node in ast.walk(ast.parse(text)):
+        for line, start, end, new in _edits(node, text.split("\n")):
+            yield Fault(file=name, line=line, start=start, end=end, new=new)
+
+
+def _edits(node: ast.AST, lines: list[str]) -> Iterator[tuple[int, int, int, str]]:
+    if isinstance(node, ast.Compare) and len(node.ops) == 1:
+        yield from _between(node.left, node.comparators[0], TURNED.get(type(node.ops[0])), lines)
+    if isinstance(node, ast.BinOp):
+        yield from _between(node.left, node.right, SIGNS.get(type(node.op)), lines)
+    if isinstance(node, ast.BoolOp) and len(node.values) == 2:
+        word = "or" if isinstance(node.op, ast.And) else "and"
+        yield from _between(node.values[0], node.values[1], word, lines)
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.Not):
+        yield node.lineno, node.col_offset, node.operand.col_offset, ""
+    if (
+        isinstance(node, ast.Constant)
+        and type(node.value) in (int, float)
+        and node.value not in (0,)
+    ):
+        assert node.end_col_offset is not None
+        yield node.lineno, node.col_offset, node.end_col_offset, repr(node.value * 10)
+    if isinstance(node, ast.Name) and node.id in NAMES:
+        yield node.lineno, node.col_offset, node.col_offset + len(node.id), NAMES[node.id]
+    if isinstance(node, ast.Attribute) and node.attr in NAMES:
+        assert node.end_lineno is not None and node.end_col_offset is not None
+        start = node.end_col_offset - len(node.attr)
+        yield node.end_lineno, start, node.end_col_offset, NAMES[node.attr]
+
+
+def _between(
+    left: ast.expr, right: ast.expr, new: str | None, lines: list[str]
+) -> Iterator[tuple[int, int, int, str]]:
+    """The operator between two operands on one line; non-ASCII lines are left alone."""
+    if new is None or left.end_lineno != right.lineno or left.end_col_offset is None:
+        return
+    line = lines[right.lineno - 1]
+    gap = line[left.end_col_offset : right.col_offset]
+    if line.isascii() and not set(gap) & set("()[]{}#"):
+        yield right.lineno, left.end_col_offset, right.col_offset, f" {new} "
+
+
+# Choosing and trying
+
+
+def chosen(count: int, seed: int, only: str) -> list[Fault]:
+    """Faults spread over the rooms, and within a room over its lines."""
+    draw = random.Random(seed)
+    by_room: dict[str, list[Fault]] = {}
+    for room in ROOMS:
+        files = [
+            one for one in sorted((ROOT / "server" / room).rglob("*.py")) if _counts(one, only)
+        ]
+        every = [fault for path in files for fault in faults_in(path) if _alters(fault)]
+        draw.shuffle(every)
+        by_room[room] = every
+    picked: list[Fault] = []
+    while len(picked) < count and any(by_room.values()):
+        picked += [every.pop() for every in by_room.values() if every]
+    return picked[:count]
+
+
+def _counts(path: Path, only: str) -> bool:
+    name = str(path.relative_to(ROOT))
+    return name.startswith(only) and not name.startswith(LEFT_OUT)
+
+
+def _alters(fault: Fault) -> bool:
+    """Whether the fault is Python still, and not inside words or a type."""
+    text = (ROOT / fault.file).read_text()
+    line = text.split("\n")[fault.line - 1]
+    if line.lstrip().startswith(("#", '"', "'", "def ", "class ", "@")) or not line.isascii():
+        return False
+    try:
+        compile(fault.made(text), fault.file, "exec")
+    except (SyntaxError, ValueError):
+        return False
+    return True
+
+
+class Copy:
+    """A copy of the tree in which one fault at a time is set."""
+
+    def __init__(self) -> None:
+        self.folder = Path(tempfile.mkdtemp(prefix="underlamp-faults-"))
+        for part in ("server", "templates", "static", "seed", "tests"):
+            shutil.copytree(
+                ROOT / part, self.folder / part, ignore=shutil.ignore_patterns("__pycache__")
+            )
+        for part in ("pyproject.toml", "DEVELOPERS.md", "README.md"):
+            shutil.copy(ROOT / part, self.folder / part)
+
+    def tried(self, fault: Fault, tests: list[str] | None = None) -> Told:
+        """Runs the tests nearest to the fault, or those named."""
+        path = self.folder / fault.file
+        text = path.read_text()
+        near = tests or _in_order(fault.file)
+        if not near:
+            return Told(fault=fault, outcome="no tests", by="")
+        path.write_text(fault.made(text))
+        try:
+            return self._ran(fault, near)
+        finally:
+            path.write_text(text)
+
+    def _ran(self, fault: Fault, near: list[str]) -> Told:
+        command = [
+            sys.executable,
+            "-m",
+            "pytest",
+            "-q",
+            "-x",
+            "--no-header",
+            "-p",
+            "no:cacheprovider",
+        ]
+        command += ["-m", "not browser", *near]
+        try:
+            done = subprocess.run(
+                command, cwd=self.folder, capture_output=True, text=True, timeout=SECONDS_EACH
+            )
+        except subprocess.TimeoutExpired:
+            return Told(fault=fault, outcome="noticed", by="never ended")
+        failed = [line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
+        outcome = "survived" if done.returncode == 0 else "noticed"
+        return Told(fault=fault, outcome=outcome, by=failed[0].split(" - ")[0] if failed else "")
+
+
+def _in_order(file: str) -> list[str]:
+    """The tests nearest to a file: its own test file, those that import it, then its folder."""
+    near = tests_near({file})
+    folder = "/".join(["tests", *file.split("/")[1:-1]])
+    own = [one for one in near if Path(one).stem == f"test_{Path(file).stem}"]
+    rest = [one for one in near if one not in own]
+    wide = [folder] if (ROOT / folder).exists() else []
+    return list(dict.fromkeys([*own, *rest, *wide, "tests/seams"]))
+
+
+# Faults by name
+
+
+@dataclass(frozen=True, kw_only=True)
+class Known:
+    """A fault that once survived. tests: those that must notice it."""
+
+    what: str
+    file: str
+    old: str
+    new: str
+    tests: list[str]
+
+
+def known() -> list[Known]:
+    """The list in tests/known_faults.toml."""
+    told = tomllib.loads((ROOT / "tests" / "known_faults.toml").read_text())
+    return [Known(**one) for one in told["fault"]]
+
+
+def as_fault(one: Known) -> Fault:
+    """Where it stands now. Raises ValueError when its line is gone or no longer single."""
+    text = (ROOT / one.file).read_text()
+    if text.count(one.old) != 1:
+        raise ValueError(f"{one.file} holds {text.count(one.old)} times: {one.old}")
+    before = text[: text.index(one.old)]
+    start = len(before) - before.rfind("\n") - 1
+    return Fault(
+        file=one.file,
+        line=before.count("\n") + 1,
+        start=start,
+        end=start + len(one.old),
+        new=one.new,
+    )
+
+
+def harmless() -> dict[str, str]:
+    """Faults looked at and held to be harmless: 'file | line after' -> reason."""
+    path = ROOT / "tests" / "harmless_faults.toml"
+    told = tomllib.loads(path.read_text()) if path.exists() else {"fault": []}
+    return {f"{one['file']} | {one['line']}": one["why"] for one in told["fault"]}
+
+
+def _key(fault: Fault) -> str:
+    line = fault.made((ROOT / fault.file).read_text()).split("\n")[fault.line - 1]
+    return f"{fault.file} | {line.strip()}"
+
+
+def _print(told: Told, excused: dict[str, str]) -> None:
+    print(f"{told.outcome:9} {told.fault.shown((ROOT / told.fault.file).read_text())}")
+    print(f"    {told.by or excused.get(_key(told.fault), '')}", flush=True)
+
+
+def main() -> int:
+    """Prints every fault and, last, how many were noticed."""
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("--count", type=int, default=160)
+    ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--only", default="server/")
+    ask.add_argument("--known", action="store_true")
+    asked = ask.parse_args()
+    copy, excused = Copy(), harmless()
+    if asked.known:
+        told = [copy.tried(as_fault(one), one.tests) for one in known()]
+    else:
+        told = []
+        for fault in chosen(asked.count, asked.seed, asked.only):
+            told.append(copy.tried(fault))
+            _print(told[-1], excused)
+    shutil.rmtree(copy.folder)
+    return _sum(told, excused)
+
+
+def _sum(told: list[Told], excused: dict[str, str]) -> int:
+    noticed = sum(one.outcome == "noticed" for one in told)
+    left = [one for one in told if one.outcome != "noticed"]
+    print(f"\n{noticed} of {len(told)} faults noticed ({100 * noticed / max(len(told), 1):.1f} %)")
+    for one in left:
+        _print(one, excused)
+    return 0 if all(_key(one.fault) in excused for one in left) else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())
