@@ -14,11 +14,12 @@ from server.lending import book as books
 from server.lending import offers
 from server.lending.book import Book, Changed, Had, Line, LoanState, Purpose, RequestState
 from server.lending.calendar import Stretch
-from server.lending.rules import HALF_A_YEAR_DAYS, No, Rules
+from server.lending.rules import HALF_A_YEAR_DAYS, LIMITS, No, Rules
 from server.models import LendingAct, Loan, LoanDay, LoanRequest, Meter, MeterRest
 
-# Days beyond the half year that counts, so that a loan across its edge is whole.
-_KEPT_DAYS = HALF_A_YEAR_DAYS + 90
+# Days beyond what counts (half a year, or the club's window), so that a loan across its edge
+# is whole.
+_KEPT_DAYS = max(HALF_A_YEAR_DAYS, LIMITS["window_days"][1]) + 90
 _LIVE = (LoanState.OFFERED, LoanState.BOOKED, LoanState.OUT)
 
 Act = Callable[[Book, Rules], Changed | No]
@@ -84,15 +85,20 @@ def book_of(db: Session, meter: Meter, *, today: date) -> Book:
 
 def _had_elsewhere(db: Session, meter: Meter, *, today: date) -> tuple[Had, ...]:
     rows = db.exec(
-        select(col(Loan.member_id), col(Loan.first_day), col(Loan.last_day)).where(
+        select(col(Loan.member_id), col(Loan.first_day), col(Loan.last_day), col(Loan.state)).where(
             Loan.meter_id != meter.id,
-            col(Loan.state).in_((LoanState.BOOKED, LoanState.OUT, LoanState.ENDED)),
+            col(Loan.state).in_(books.HOLDING),
+            col(Loan.instead_of_id).is_(None),
             Loan.last_day >= today - timedelta(days=_KEPT_DAYS),
         )
     )
     return tuple(
-        Had(member_id=member_id, stretch=Stretch(first, last))
-        for member_id, first, last in rows
+        Had(
+            member_id=member_id,
+            stretch=Stretch(first, last),
+            offered=state == LoanState.OFFERED,
+        )
+        for member_id, first, last, state in rows
         if member_id is not None
     )
 

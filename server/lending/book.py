@@ -104,10 +104,14 @@ class Rest:
 
 @dataclass(frozen=True, kw_only=True)
 class Had:
-    """Days that a member had, or was promised, with another of the club's meters."""
+    """Days that a member had, or was promised, with another of the club's meters.
+
+    offered: held for an offer that is not answered yet
+    """
 
     member_id: int
     stretch: Stretch
+    offered: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

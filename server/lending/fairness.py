@@ -34,7 +34,7 @@ def days_had(book: Book, member_id: int, *, today: date) -> int:
         and loan.state in HOLDING
         and loan.state is not LoanState.OFFERED
     ]
-    had += [one.stretch for one in book.elsewhere if one.member_id == member_id]
+    had += [one.stretch for one in book.elsewhere if one.member_id == member_id and not one.offered]
     return sum(_days_from(stretch, since) for stretch in had)
 
 

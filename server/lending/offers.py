@@ -30,6 +30,7 @@ from server.lending.fairness import Turn, turn, waiting
 from server.lending.moving import keep_until
 from server.lending.queue import NOTICE_DAYS, forecast
 from server.lending.rules import No, Rules, count
+from server.lending.share import earliest, held_by
 
 # Nobody is asked about days that are only one day earlier than those they have.
 WORTH_MOVING_DAYS = 2
@@ -241,7 +242,13 @@ def _offer_earlier(book: Book, rules: Rules, loan: Loan, *, today: date) -> Chan
     if first > worth:
         return Changed(book=book)
     free = free_days(book, grace_days=rules.grace_days, without=frozenset({loan.id}))
-    stretch = free.earliest(length_days=loan.stretch.length_days, not_before=first)
+    stretch = earliest(
+        free,
+        held_by(book, loan.member_id, without=frozenset({loan.id})),
+        rules,
+        length_days=loan.stretch.length_days,
+        not_before=first,
+    )
     if stretch is None or stretch.first > worth:
         return Changed(book=book)
     offer = Loan(

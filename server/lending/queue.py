@@ -30,9 +30,11 @@ from server.lending.calendar import Stretch, day_in_words, stretch_in_words
 from server.lending.fairness import waiting
 from server.lending.rules import No, Rules, count
 from server.lending.rules import days as days_in_words
+from server.lending.share import earliest, held_by, too_many
 
 # An offer or a move never begins on the very day it is made.
 NOTICE_DAYS = 1
+SOMEBODY_WAITS = "These days are free, but somebody who is waiting would get the meter later."
 
 
 def forecast(book: Book, rules: Rules, *, today: date) -> dict[int, Stretch | None]:
@@ -43,7 +45,10 @@ def forecast(book: Book, rules: Rules, *, today: date) -> dict[int, Stretch | No
     free = free_days(book, grace_days=rules.grace_days)
     expected: dict[int, Stretch | None] = {}
     for request in waiting(book, rules, today=today):
-        fit = free.earliest(
+        fit = earliest(
+            free,
+            held_by(book, request.member_id),
+            rules,
             length_days=request.days,
             not_before=max(request.earliest, today + timedelta(days=NOTICE_DAYS)),
             latest=request.latest,
@@ -97,6 +102,12 @@ def may_join(
     if not 1 <= days <= rules.longest_loan_days:
         most = days_in_words(rules.longest_loan_days)
         return No(field="days", reason=f"A loan lasts from 1 to {most}.")
+    if rules.bounded and days > rules.window_most_days:
+        most = days_in_words(rules.window_most_days)
+        return No(
+            field="days",
+            reason=f"The club's rule allows {most} of any {rules.window_days}; ask for fewer.",
+        )
     return _dates_may_not_be(rules, earliest=earliest, latest=latest, days=days, today=today)
 
 
@@ -172,9 +183,26 @@ def pick(book: Book, rules: Rules, member_id: int, wanted: Stretch, *, today: da
         state=LoanState.BOOKED,
         earliest=wanted.first,
     )
+    picked = with_loan(book, loan)
+    if _delays_others(book, picked, rules, member_id, today=today):
+        return No(reason=SOMEBODY_WAITS, taken=True)
     words = f"Booked {book.meter_name} for {stretch_in_words(wanted)}."
     line = Line(what=What.PICKED, words=words, member_id=member_id, loan_id=loan.id)
-    return Changed(book=with_loan(book, loan), lines=(line,))
+    return Changed(book=picked, lines=(line,))
+
+
+def _delays_others(book: Book, picked: Book, rules: Rules, member_id: int, *, today: date) -> bool:
+    """Whether anybody else would get the meter later. A picker who waits as well is put further
+    back by their own share, and what they leave may not be what suits the next."""
+    if not any(one.member_id == member_id for one in waiting(book, rules, today=today)):
+        return False
+    was, now = (forecast(each, rules, today=today) for each in (book, picked))
+    others = {one.id for one in book.requests if one.member_id != member_id}
+    return any(_later(was[each], now.get(each)) for each in others & was.keys())
+
+
+def _later(before: Stretch | None, after: Stretch | None) -> bool:
+    return before is not None and (after is None or after > before)
 
 
 def _may_not_pick(
@@ -201,7 +229,7 @@ def _may_not_pick(
             reason=f"With these you would hold {days_in_words(held)} that you picked; the club's "
             f"rule allows {rules.picked_days_each}. Give some back, or join the queue.",
         )
-    return None
+    return too_many(held_by(book, member_id), wanted, rules)
 
 
 def _days_picked(book: Book, member_id: int) -> int:
@@ -223,10 +251,7 @@ def _taken(book: Book, rules: Rules, wanted: Stretch, *, today: date) -> No | No
         return None
     within = Stretch(today, today + timedelta(days=rules.ahead_days))
     nearest = promised.nearest(wanted, within=within)
-    if free.fits(wanted):
-        reason = "These days are free, but somebody who is waiting would get the meter later."
-    else:
-        reason = f"{_taken_in_words(book, wanted)}."
+    reason = SOMEBODY_WAITS if free.fits(wanted) else f"{_taken_in_words(book, wanted)}."
     if nearest is not None:
         reason += f" The nearest free days are {stretch_in_words(nearest)}."
     return No(reason=reason, taken=True, nearest=nearest)

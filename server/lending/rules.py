@@ -14,6 +14,8 @@ LIMITS: dict[str, tuple[int, int]] = {
     "ahead_days": (7, 365),
     "open_requests_each": (1, 10),
     "picked_days_each": (1, 400),
+    "window_days": (7, 365),
+    "window_most_days": (1, 365),
     "offer_ahead_days": (2, 60),
     "answer_days": (1, 14),
     "unanswered_offers": (1, 5),
@@ -31,6 +33,8 @@ class Rules:
     ahead_days: how far ahead days may be picked or asked for
     open_requests_each: how many requests one member may have waiting, over all meters
     picked_days_each: how many coming days one member may hold by picking them
+    window_days, window_most_days: of so many days in a row one member may hold the club's meters
+        on at most so many, picked or from the queue; a meter-day each
     offer_ahead_days: how long before a stretch begins it is offered to the queue
     answer_days: how long an offer stands
     unanswered_offers: after so many offers without an answer the request is closed
@@ -43,6 +47,8 @@ class Rules:
     ahead_days: int = 90
     open_requests_each: int = 2
     picked_days_each: int = 14
+    window_days: int = 91
+    window_most_days: int = 21
     offer_ahead_days: int = 10
     answer_days: int = 2
     unanswered_offers: int = 2
@@ -54,6 +60,11 @@ class Rules:
             least, most = LIMITS[field.name]
             if not least <= getattr(self, field.name) <= most:
                 raise ValueError(f"{field.name} must lie between {least} and {most}")
+
+    @property
+    def bounded(self) -> bool:
+        """Whether the club bounds the days held in any window at all."""
+        return self.window_most_days < self.window_days
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,6 +99,7 @@ def written(rules: Rules) -> tuple[str, ...]:
         "later because of it.",
         f"Each member may have {count(rules.open_requests_each, 'request')} waiting, one for each "
         f"meter{_picked_in_words(rules)}.",
+        *_share_in_words(rules),
         f"Those who waited {days(rules.patience_days)} come first and are given the next free "
         "stretch at once, however far off it lies. The waiting counts from the day of asking, "
         "from the first day that was asked for, or from the last offer that was refused or "
@@ -111,6 +123,16 @@ def _picked_in_words(rules: Rules) -> str:
     if rules.picked_days_each >= rules.ahead_days:
         return ""
     return f", and hold up to {days(rules.picked_days_each)} that were picked"
+
+
+def _share_in_words(rules: Rules) -> tuple[str, ...]:
+    if not rules.bounded:
+        return ()
+    return (
+        f"Of any {days(rules.window_days)} in a row one member holds the club's meters for at most "
+        f"{days(rules.window_most_days)}, picked or from the queue, and whoever has had them waits "
+        "for later ones. Days that a late return or a steward moves are never taken away for it.",
+    )
 
 
 def _grace_in_words(grace_days: int) -> str:
@@ -137,9 +159,12 @@ def latest_first_day(rules: Rules, *, since: date, others: int) -> date:
     since: the day from which its waiting counts
     others: how many other members may stand in the queue
     Picked days reach no further than `ahead_days`; beyond them lie only stretches given to
-    others whose patience had run out, one each, and gaps too short to be of use.
+    others whose patience had run out, one each, and gaps too short to be of use. Whoever holds
+    their share already waits one window more at the most.
     """
+    share_days = rules.window_days if rules.bounded else 0
     given_out = since + timedelta(days=rules.patience_days)
     longest_step = rules.longest_loan_days + rules.grace_days
     most_days = rules.ahead_days + rules.offer_ahead_days + (others + 2) * longest_step
+    most_days += share_days
     return given_out + timedelta(days=most_days)

@@ -195,6 +195,9 @@ class LendingRule(SQLModel, table=True):
     ahead_days: int
     open_requests_each: int
     picked_days_each: int
+    window_days: int = Field(default=91, sa_column_kwargs={"server_default": text("91")})
+    window_most_days: int = Field(default=365, sa_column_kwargs={"server_default": text("365")})
+    """Clubs from before this bound keep none until a steward sets one."""
     offer_ahead_days: int
     answer_days: int
     unanswered_offers: int

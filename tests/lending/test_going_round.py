@@ -60,6 +60,7 @@ class Club:
 
     def keep(self, changed: Changed) -> None:
         check_offers_follow_the_rule(self, changed)
+        check_nobody_is_given_more_than_their_share(self, changed)
         self.book = changed.book
         self.lines += changed.lines
 
@@ -164,14 +165,48 @@ def check_offers_follow_the_rule(club: Club, changed: Changed) -> None:
 def served_in_turn(requests: list[Request], free: FreeDays, club: Club) -> list[Stretch | None]:
     stretches = []
     for one in requests:
-        stretch = free.earliest(
-            length_days=one.days,
-            not_before=max(one.earliest, club.today + ONE_DAY),
-            latest=one.latest,
-        )
+        stretch = first_within_share(club, one, free)
         stretches.append(stretch)
         free = free.plus(stretch) if stretch else free
     return stretches
+
+
+def first_within_share(club: Club, request: Request, free: FreeDays) -> Stretch | None:
+    """Day by day: the first free stretch that leaves the member within their share."""
+    first = max(request.earliest, club.today + ONE_DAY)
+    while True:
+        found = free.earliest(length_days=request.days, not_before=first, latest=request.latest)
+        if found is None or within_share(club, club.book, request.member_id, found):
+            return found
+        first = found.first + ONE_DAY
+
+
+def within_share(
+    club: Club, book: Book, member_id: int, more: Stretch, without: tuple[int | None, ...] = ()
+) -> bool:
+    """Counted window by window, without looking at how the rule counts."""
+    days = [
+        day
+        for loan in book.loans
+        if loan.member_id == member_id and loan.state in HOLDING and loan.id not in without
+        for day in days_of(book, loan)
+    ] + list(more)
+    starts = range(1 - club.rules.window_days, more.length_days)
+    windows = (more.first + timedelta(days=n) for n in starts)
+    length = timedelta(days=club.rules.window_days)
+    return all(
+        sum(start <= day < start + length for day in days) <= club.rules.window_most_days
+        for start in windows
+    )
+
+
+def check_nobody_is_given_more_than_their_share(club: Club, changed: Changed) -> None:
+    """New picks and offers; what a late return or a steward moves is not taken away."""
+    before = {loan.id for loan in club.book.loans}
+    for loan in changed.book.loans:
+        if loan.id not in before and loan.state in HOLDING:
+            without = (loan.id, loan.instead_of)
+            assert within_share(club, changed.book, loan.member_id, loan.stretch, without)
 
 
 class GoingRound(RuleBasedStateMachine):
@@ -180,6 +215,8 @@ class GoingRound(RuleBasedStateMachine):
         patience_days=st.integers(10, 25),
         offer_ahead_days=st.integers(2, 12),
         unanswered_offers=st.integers(1, 3),
+        window_days=st.integers(7, 20),
+        window_most_days=st.integers(3, 9),
     )
     def open_club(self, **chosen: int) -> None:
         chosen |= {"longest_loan_days": 5, "ahead_days": 20, "trouble_days": 2}
@@ -378,8 +415,7 @@ def check_order_is_the_written_rule(club: Club) -> None:
 def check_nobody_starves(club: Club) -> None:
     free = free_days(club.book, grace_days=club.rules.grace_days)
     for request in waiting(club.book, club.rules, today=club.today):
-        first = max(request.earliest, club.today + ONE_DAY)
-        some = free.earliest(length_days=request.days, not_before=first, latest=request.latest)
+        some = first_within_share(club, request, free)
         if some is not None:
             assert (club.today - request.since).days < club.rules.patience_days
     for request in club.book.requests:

@@ -239,6 +239,68 @@ def test_picked_days_are_kept_within_their_number_and_grace() -> None:
     yes(queue.pick(held, rules, 2, days(15, 15), today=TODAY))
 
 
+def test_of_any_so_many_days_a_member_holds_only_a_share() -> None:
+    rules = replace(RULES, window_days=30, window_most_days=9)
+    held = yes(queue.pick(book(), rules, 1, days(10, 15), today=TODAY))
+    refused = no(queue.pick(held, rules, 1, days(20, 23), today=TODAY))
+    assert (refused.field, refused.taken) == ("to", False)
+    assert "10 days of the 30 from" in refused.reason and "allows 9" in refused.reason
+    yes(queue.pick(held, rules, 1, days(20, 22), today=TODAY))
+    # Thirty days from day 10 end with day 39, so six and three are back within the share.
+    yes(queue.pick(held, rules, 1, days(37, 39), today=TODAY))
+    assert no(queue.pick(held, rules, 1, days(36, 39), today=TODAY))
+    yes(queue.pick(held, rules, 1, days(37, 42), today=TODAY))  # day 37 leaves 12, 13, 14, 15 …
+
+
+def test_days_with_another_meter_count_into_the_share() -> None:
+    rules = replace(RULES, window_days=30, window_most_days=9)
+    had = (Had(member_id=1, stretch=days(-8, -2)), Had(member_id=2, stretch=days(-8, -2)))
+    held = replace(book(), elsewhere=had)
+    assert no(queue.pick(held, rules, 1, days(1, 3), today=TODAY))
+    yes(queue.pick(held, rules, 3, days(1, 3), today=TODAY))
+    offered = replace(book(), elsewhere=(Had(member_id=1, stretch=days(4, 10), offered=True),))
+    assert no(queue.pick(offered, rules, 1, days(1, 3), today=TODAY))
+    assert days_had(offered, 1, today=TODAY) == 0
+
+
+def test_the_queue_waits_until_the_share_allows_it() -> None:
+    rules = replace(RULES, window_days=20, window_most_days=6, patience_days=7)
+    mine = booked(1, 1, days(2, 6))
+    held = book(mine, requests=(asked(5, 1, 3, since=day(-9)), asked(6, 2, 3, since=day(-9))))
+    settled = offers.settle(held, rules, today=TODAY).book
+    [first] = [one for one in settled.loans if one.request_id == 5]
+    [other] = [one for one in settled.loans if one.request_id == 6]
+    # By hand: the 20 days that end with day 23 begin with day 4, and hold 4, 5, 6 and 21, 22, 23.
+    assert first.stretch == days(21, 23) and other.stretch == days(7, 9)
+
+
+def test_a_request_over_the_share_is_refused_by_name() -> None:
+    rules = replace(RULES, window_days=30, window_most_days=4)
+    wish = asked(5, 1, 5)
+    refused = no(queue.join(book(), rules, wish, today=TODAY))
+    assert refused.field == "days" and "4 days of any 30" in refused.reason
+
+
+@pytest.mark.parametrize(("window", "most"), [(91, 28), (40, 9)])
+def test_back_to_back_picks_cannot_fill_the_year(window: int, most: int) -> None:
+    """339 of 365 days went to one member before there was a share."""
+    open_hands = {"longest_loan_days": 14, "ahead_days": 365, "picked_days_each": 400}
+    rules = Rules(**open_hands, window_days=window, window_most_days=most)
+    held = book()
+    for first in range(1, 365):
+        for length in (14, 7, 3, 1):
+            wanted = stretch_from(day(first), length)
+            answer = queue.pick(held, rules, 1, wanted, today=TODAY)
+            if isinstance(answer, Changed):
+                held = answer.book
+                break
+    taken = {each for loan in held.loans for each in loan.stretch}
+    most_in_year = most * -(-365 // window)
+    assert most <= len(taken) <= most_in_year
+    for start in range(-window, 366):
+        assert sum(day(start) <= each < day(start + window) for each in taken) <= most
+
+
 # Going round
 
 
@@ -378,6 +440,8 @@ def test_every_number_of_the_rule_stands_in_its_sentences() -> None:
         "ahead_days": 97,
         "open_requests_each": 9,
         "picked_days_each": 37,
+        "window_days": 83,
+        "window_most_days": 29,
         "offer_ahead_days": 17,
         "answer_days": 12,
         "unanswered_offers": 5,

@@ -26,8 +26,9 @@ def fill(db: Session, *, members: dict[str, int], today: date) -> dict[str, int]
 
 
 def _go_round(db: Session, ids: dict[str, int], members: dict[str, int], today: date) -> None:
-    """The demo club looks a year ahead and lets members pick freely; some ask by the queue."""
-    rule = Rules(longest_loan_days=14, ahead_days=365, picked_days_each=400)
+    """The demo club looks a year ahead and lets members pick freely, 28 days of any 91; some ask
+    by the queue."""
+    rule = Rules(longest_loan_days=14, ahead_days=365, picked_days_each=400, window_most_days=28)
     set_lending_rule(db, rule, by_id=members["mara"])
     for row in sheets.rows("meter_requests"):
         meter = books.locked(db, ids[row["meter"]])

@@ -329,6 +329,11 @@ RULE_LABELS = {
     "ahead_days": ("How far ahead days can be picked or asked for", "days"),
     "open_requests_each": ("Requests waiting for each member, over all meters", ""),
     "picked_days_each": ("Coming days one member may hold by picking", "days"),
+    "window_days": ("Any so many days in a row …", "days"),
+    "window_most_days": (
+        "… of which one member may hold the meters (as many as above: no bound)",
+        "days",
+    ),
     "offer_ahead_days": ("Offered before the first day", "days"),
     "answer_days": ("An offer stands for", "days"),
     "unanswered_offers": ("Offers without an answer until a request is closed", ""),

@@ -171,6 +171,8 @@ def test_only_stewards_set_the_rule_and_the_page_follows_it(
         "ahead_days": "60",
         "open_requests_each": "1",
         "picked_days_each": "10",
+        "window_days": "60",
+        "window_most_days": "9",
         "offer_ahead_days": "7",
         "answer_days": "3",
         "unanswered_offers": "2",
@@ -184,6 +186,7 @@ def test_only_stewards_set_the_rule_and_the_page_follows_it(
     shown = ivo.get("/meters/rule").text
     assert "One loan lasts at most 5 days." in shown
     assert "1 day is kept free" in shown
+    assert "Of any 60 days in a row one member holds the club&#39;s meters for at most 9" in shown
     assert "by Mara" in shown
 
 
