@@ -184,7 +184,8 @@ def first_within_share(club: Club, request: Request, free: FreeDays) -> Stretch 
 def within_share(
     club: Club, book: Book, member_id: int, more: Stretch, without: tuple[int | None, ...] = ()
 ) -> bool:
-    """Counted window by window, without looking at how the rule counts."""
+    """Counted window by window, without looking at how the rule counts. A stretch that a steward
+    made longer than the whole share may still be kept, or offered earlier, as it is."""
     days = [
         day
         for loan in book.loans
@@ -194,10 +195,8 @@ def within_share(
     starts = range(1 - club.rules.window_days, more.length_days)
     windows = (more.first + timedelta(days=n) for n in starts)
     length = timedelta(days=club.rules.window_days)
-    return all(
-        sum(start <= day < start + length for day in days) <= club.rules.window_most_days
-        for start in windows
-    )
+    most = max(club.rules.window_most_days, more.length_days)
+    return all(sum(start <= day < start + length for day in days) <= most for start in windows)
 
 
 def check_nobody_is_given_more_than_their_share(club: Club, changed: Changed) -> None:
