@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from server.surveys.estimate import Estimate, MeasuredMap
 from server.surveys.plan import Plan, light_of
 
 Floats = NDArray[np.float64]
+FEW = 60
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -37,8 +39,14 @@ class KnownLight:
         return self.map.corrected
 
     def at(self, points: Floats) -> Estimate:
-        """The light at points of shape (n, 3) with its 80 % interval."""
-        return self.map.at(points)
+        """The light at points of shape (n, 3) with its 80 % interval.
+
+        At a few places, those of animals, it is remembered: every page asks for them.
+        """
+        points = np.asarray(points, dtype=np.float64).reshape(-1, 3)
+        if len(points) > FEW:
+            return self.map.at(points)
+        return _at(self.map, tuple(map(tuple, points.tolist())))
 
     def hung_as(self, plan: Plan) -> "KnownLight":
         """The light if the same lamps hung as in `plan` (its numbers as stated)."""
@@ -50,3 +58,8 @@ class KnownLight:
         plan = self.map.plan
         stated = light_of(plan, plan.emitters, points)
         return np.asarray(self.at(points).ppfd / np.maximum(stated, 1e-9), dtype=np.float64)
+
+
+@lru_cache(maxsize=512)
+def _at(found: MeasuredMap, places: tuple[tuple[float, ...], ...]) -> Estimate:
+    return found.at(np.array(places, dtype=np.float64).reshape(-1, 3))

@@ -6,6 +6,7 @@ Pages, cards, feeds and JSON take their words from here, so that no two of them 
 
 from collections.abc import Sequence
 from datetime import date
+from typing import Literal
 
 from server.account.account import Account, AnimalLight, Basis
 from server.dose import unchanged
@@ -17,22 +18,26 @@ MOST_NAMED = 3
 # The headline
 
 
-def headline(animals: Sequence[AnimalLight], *, would: bool = False) -> str:
+Tense = Literal["is", "was", "would"]
+"""Of light that hangs, that hung before, or that does not hang."""
+
+
+def headline(animals: Sequence[AnimalLight], tense: Tense = "is") -> str:
     """How many of the animals are in range, and of how many it is not known.
 
-    The parts add up to all animals. `would`: of light that does not hang.
+    The parts add up to all animals.
     """
     if not animals:
         return "Nobody lives here yet. Place the tank's animals to see how they fare."
     if all(one.ppfd is None for one in animals):
         return "No light falls on the animals." if len(animals) > 1 else _of_one_dark(animals[0])
     if len(animals) == 1:
-        return _of_one(animals[0], would=would)
+        return _of_one(animals[0], tense)
     found = tally(animals)
     whole = next((verdict for verdict, count in found.items() if count == len(animals)), None)
     if whole is not None:
-        return _of_all(whole, len(animals), would=would)
-    return _parted(found, would=would)
+        return _of_all(whole, len(animals), tense)
+    return _parted(found, tense)
 
 
 def tally(animals: Sequence[AnimalLight]) -> dict[Verdict, int]:
@@ -44,32 +49,39 @@ def tally(animals: Sequence[AnimalLight]) -> dict[Verdict, int]:
 _TOLD = (Verdict.IN_RANGE, Verdict.TOO_DIM, Verdict.TOO_BRIGHT, Verdict.NOT_KNOWN)
 
 
-def _of_one(one: AnimalLight, *, would: bool) -> str:
+def _of_one(one: AnimalLight, tense: Tense) -> str:
     if one.verdict is Verdict.NOT_KNOWN:
-        return f"Whether {one.name} {'would be' if would else 'is'} in range is not known yet."
-    return f"{one.name} {'would be' if would else 'is'} {one.verdict}."
+        return f"Whether {one.name} {_be(1, tense)} in range is not known yet."
+    return f"{one.name} {_be(1, tense)} {one.verdict}."
+
+
+def _be(count: int, tense: Tense) -> str:
+    one, many = {"is": ("is", "are"), "was": ("was", "were"), "would": ("would be",) * 2}[tense]
+    return one if count == 1 else many
 
 
 def _of_one_dark(one: AnimalLight) -> str:
     return f"No light falls on {one.name}."
 
 
-def _of_all(verdict: Verdict, count: int, *, would: bool) -> str:
+def _of_all(verdict: Verdict, count: int, tense: Tense) -> str:
     everyone = "Both animals" if count == 2 else f"All {figures.in_words(count)} animals"
     if verdict is Verdict.NOT_KNOWN:
         whom = "the two animals" if count == 2 else f"the {figures.in_words(count)} animals"
-        return f"Whether {whom} {'would be' if would else 'are'} in range is not known yet."
-    return f"{everyone} {'would be' if would else 'are'} {verdict}."
+        return f"Whether {whom} {_be(count, tense)} in range is not known yet."
+    return f"{everyone} {_be(count, tense)} {verdict}."
 
 
-def _parted(found: dict[Verdict, int], *, would: bool) -> str:
+def _parted(found: dict[Verdict, int], tense: Tense) -> str:
     """'Of four animals one is in range and one too dim; of two it is not known yet.'"""
     known = {verdict: count for verdict, count in found.items() if verdict is not Verdict.NOT_KNOWN}
-    parts = []
-    for n, (verdict, count) in enumerate(known.items()):
-        verb = "would be" if would else "is" if count == 1 else "are"
-        again = n > 0 and (would or (count == 1) == (list(known.values())[n - 1] == 1))
-        parts.append(f"{figures.in_words(count)} {'' if again else verb + ' '}{verdict}")
+    parts, said = [], ""
+    for verdict, count in known.items():
+        verb = _be(count, tense)
+        parts.append(
+            " ".join([figures.in_words(count), *([verb] if verb != said else []), verdict])
+        )
+        said = verb
     told = f"Of {figures.in_words(sum(found.values()))} animals {figures.listed(parts)}"
     unsure = found.get(Verdict.NOT_KNOWN, 0)
     return f"{told}; of {figures.in_words(unsure)} it is not known yet." if unsure else f"{told}."

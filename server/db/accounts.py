@@ -17,8 +17,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
-from server.account import proposing, reckoning
-from server.account.account import Account, Proposal
+from server.account import cautions, proposing, reckoning
+from server.account.account import Account, AnimalLight, Proposal
 from server.account.carried import carried
 from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, Standing
@@ -86,7 +86,8 @@ def rows_of(db: Session, tank: Tank, *, today: date, setup: Setup | None = None)
     """Rows of what hangs now, or of one setup. Call inside a transaction."""
     chosen = setup or tanks.current_setup(db, tank.id)
     readings = None if chosen is None else _readings(db, tank, chosen, today)
-    ran = days.schedule_on(db, tank.id, _meant(db, chosen, today))
+    ended = None if chosen is None else _last_day(db, chosen)
+    ran = days.schedule_on(db, tank.id, ended or today)
     return AccountRows(
         tank=tank,
         setup=chosen,
@@ -96,17 +97,17 @@ def rows_of(db: Session, tank: Tank, *, today: date, setup: Setup | None = None)
         readings=readings,
         schedule=ran,
         days=days.days_of(db, ran.id) if ran is not None else (),
-        animals=tuple(tanks.animals_of(db, tank.id)),
+        animals=tuple(tanks.animals_of(db, tank.id, on=ended)),
         today=today,
     )
 
 
-def _meant(db: Session, setup: Setup | None, today: date) -> date:
-    """The day whose schedule goes with a setup: its last one where another light took over."""
-    if setup is None or setup.state == "plan":
-        return today
+def _last_day(db: Session, setup: Setup) -> date | None:
+    """The last day of a setup that another took over from; its day and animals are of then."""
+    if setup.state == "plan":
+        return None
     after = tanks.followed_on(db, setup)
-    return today if after is None else max(setup.since, after - timedelta(days=1))
+    return None if after is None else max(setup.since, after - timedelta(days=1))
 
 
 def _readings(db: Session, tank: Tank, setup: Setup, today: date) -> MeasuredRows | None:
@@ -149,6 +150,13 @@ def _models(db: Session, setup: Setup) -> list[int]:
 
 def _any(rows: MeasuredRows) -> bool:
     return any(survey.readings for survey in rows.surveys)
+
+
+def light_since(db: Session, tank_ids: Sequence[int]) -> dict[int, date]:
+    """When lamps or day of each of many tanks last changed, in two questions."""
+    hung = {key: row.since for key, row in tanks.current_setups(db, tank_ids).items()}
+    ran = {key: row.since for key, row in days.current_schedules(db, tank_ids).items()}
+    return {key: max(since, ran.get(key, since)) for key, since in hung.items()}
 
 
 # Working out
@@ -216,6 +224,43 @@ def _order(then: Sequence[Hung], now: Sequence[Hung]) -> tuple[int, ...]:
         free.remove(place)
         found.append(place)
     return () if found == sorted(found) else tuple(found)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """An account with what it was made of.
+
+    light: None where none falls on the tank. measured: what the readings made; None without.
+    """
+
+    rows: AccountRows
+    account: Account
+    light: KnownLight | None
+    measured: Measured | None
+
+    @property
+    def plan(self) -> Plan:
+        """Lamps over the tank with their numbers put right, as the engine takes them."""
+        if self.light is not None:
+            return self.light.corrected
+        return measured.plan_over(self.rows.tank, self.rows.hung)
+
+
+def told(rows: AccountRows, *, unit: str = "cm") -> Told:
+    """The account of the rows, and the light it rests on."""
+    found = tank_light(rows)
+    return Told(
+        rows=rows,
+        account=account(rows, unit=unit),
+        light=found.light if found else None,
+        measured=found.measured if found else None,
+    )
+
+
+def animals(rows: AccountRows) -> tuple[AnimalLight, ...]:
+    """What the animals get, for lists: the account's own, without the work of a proposal."""
+    found = tank_light(rows)
+    return reckoning.animals_in(found.light if found else None, residents(rows))
 
 
 def account(rows: AccountRows, *, unit: str = "cm") -> Account:
@@ -290,3 +335,30 @@ def plan_if(rows: AccountRows, hung: Sequence[Hung]) -> Plan:
     """The plan with the same lamps hung otherwise, their day as it runs now."""
     lamps = rows.lamps
     return measured.plan_over(rows.tank, at_brightest(hung, lamps) if lamps else hung)
+
+
+def cautions_of(rows: AccountRows, unit: str) -> tuple[str, ...]:
+    """What is worth a second look about the lamps as they hang."""
+    found = (cautions.cautions(hanging_in(rows.tank, one), unit) for one in rows.hung)
+    return tuple(words for lamp in found for words in lamp)
+
+
+def hanging_in(tank: Tank, one: Hung) -> cautions.Hanging:
+    """A hung lamp as cautions look at it."""
+    row, lamp = one.row, one.stated.lamp
+    return cautions.Hanging(
+        name=one.stated.row.name,
+        kind=lamp.kind,
+        control=lamp.control,
+        x_cm=row.x_cm,
+        y_cm=row.y_cm,
+        height_cm=row.height_cm,
+        power=row.power,
+        sides_cm=(tank.length_cm, tank.width_cm),
+        least_height_cm=lamp.min_height_cm,
+        most_height_cm=lamp.max_height_cm,
+        headroom_cm=tank.headroom_cm,
+        estimated=one.stated.estimated,
+        low_ppf_umol_s=one.stated.low_ppf_umol_s,
+        high_ppf_umol_s=one.stated.high_ppf_umol_s,
+    )

@@ -48,6 +48,13 @@ def schedule_on(db: Session, tank_id: int, on: date) -> Schedule | None:
     return db.exec(latest.limit(1)).first()
 
 
+def current_schedules(db: Session, tank_ids: Sequence[int]) -> dict[int, Schedule]:
+    """What the lamps of each of many tanks do now, in one question."""
+    ran = select(Schedule).where(col(Schedule.tank_id).in_(tank_ids), Schedule.state == "set")
+    oldest_first = ran.order_by(col(Schedule.since), col(Schedule.id))
+    return {row.tank_id: row for row in db.exec(oldest_first)}
+
+
 def schedules_of(db: Session, tank_id: int) -> list[Schedule]:
     """All schedules of a tank, plans first, then newest first."""
     rows = db.exec(select(Schedule).where(Schedule.tank_id == tank_id))

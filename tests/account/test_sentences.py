@@ -8,6 +8,7 @@ import pytest
 
 from server.account import sentences
 from server.account.account import AnimalLight
+from server.account.reckoning import letter
 from server.surveys.verdict import Verdict
 
 D, R, B, N = Verdict.TOO_DIM, Verdict.IN_RANGE, Verdict.TOO_BRIGHT, Verdict.NOT_KNOWN
@@ -76,7 +77,7 @@ def test_headlines(verdicts: tuple[Verdict, ...], says: str) -> None:
     ],
 )
 def test_headlines_of_light_that_does_not_hang(verdicts: tuple[Verdict, ...], says: str) -> None:
-    assert sentences.headline(animals(*verdicts), would=True) == says
+    assert sentences.headline(animals(*verdicts), "would") == says
 
 
 def test_without_light_the_headline_says_so() -> None:
@@ -171,3 +172,7 @@ def test_how_long_it_has_stood(days: int, says: str) -> None:
 def test_places_in_either_unit() -> None:
     assert sentences.place_words((30, 12.5, 20), "cm") == "30 right, 12.5 back, 20 cm deep"
     assert sentences.place_words((25.4, 5.08, 50.8), "in") == "10 right, 2 back, 20 in deep"
+
+
+def test_letters_go_on_after_z() -> None:
+    assert [letter(n) for n in (0, 25, 26, 27, 701, 702)] == ["a", "z", "aa", "ab", "zz", "aaa"]

@@ -4,7 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import light, tanks
+from server.db import accounts, tanks
 from server.db.club_day import today as club_today
 from server.models import Animal, Member
 from server.web import filters
@@ -97,12 +97,9 @@ def _form(
     with club.read() as db:
         tank, today = own_tank(db, who, tank_id), club_today(db)
         animal = None if animal_id is None else _animal(db, tank_id, animal_id)
-        setup = tanks.current_setup(db, tank_id)
-        hung = light.hung_over(db, setup.id) if setup is not None and setup.id else ()
-        others = tanks.animals_of(db, tank_id)
-    view = animal_form(
-        who, tank, animal=animal, others=others, hung=hung, refused=refused, today=today
-    )
+        rows = accounts.rows_of(db, tank, today=today)
+    told = accounts.told(rows, unit=who.length_unit)
+    view = animal_form(who, tank, animal=animal, told=told, refused=refused, today=today)
     return page(request, "tanks/animal.html", view=view, status=422 if refused else 200)
 
 

@@ -1,16 +1,16 @@
 """What the form for an animal shows."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db.light import Hung, scene
+from server.account import sentences
+from server.account.sentences import range_words
+from server.db.accounts import Told
 from server.dose.groups import GROUPS, Group, Published
 from server.models import Animal, Member, Tank
 from server.web import filters
 from server.web.tanks import animal_form as reading
 from server.web.tanks.charts import Charts, charts
-from server.web.tanks.judged import judge, range_words
 from server.web.tanks.typed import Refused, merged
 
 
@@ -53,8 +53,7 @@ def animal_form(
     tank: Tank,
     *,
     animal: Animal | None,
-    others: Sequence[Animal],
-    hung: Sequence[Hung],
+    told: Told,
     refused: Refused | None,
     today: date,
 ) -> AnimalFormView:
@@ -62,8 +61,7 @@ def animal_form(
     unit = who.length_unit
     start = reading.empty(today) if animal is None else reading.values_of(animal, unit)
     errors = refused.errors if refused else {}
-    lit = scene(tank, hung) if hung else None
-    judged = judge(others, lit)
+    kind = sentences.basis_words(told.account.basis)
     depth_cm = animal.depth_cm if animal else None
     return AnimalFormView(
         tank_id=tank.id,
@@ -79,7 +77,15 @@ def animal_form(
         options=tuple((group.key, group.name) for group in GROUPS),
         deepest=filters.length(tank.depth_cm, unit),
         more_open=bool(errors.keys() & {"compensation", "saturation", "placed_on", "note"}),
-        charts=charts(tank, lit, hung, judged, unit=unit, depth_cm=depth_cm),
+        charts=charts(
+            tank,
+            told.plan,
+            told.rows.hung,
+            told.account.animals,
+            unit=unit,
+            depth_cm=depth_cm,
+            kind=kind,
+        ),
         taps=(
             _in_unit(tank.length_cm, unit),
             _in_unit(tank.width_cm, unit),

@@ -5,12 +5,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.db.light import Hung, Scene
+from server.account import sentences
+from server.account.account import AnimalLight
+from server.db.light import Hung
 from server.drawing import axes, tank_view
 from server.models import Tank
 from server.optics.field import at_points, planes
+from server.surveys.plan import Plan
 from server.web import chart_levels, filters
-from server.web.tanks.judged import Judged
+from server.web.animal_marks import MARKS
 
 _SIZES = {"": (470.0, 300.0), "_narrow": (268.0, 250.0)}
 """Most room for a view inside its axes [SVG units]: across, and up."""
@@ -31,51 +34,49 @@ class Charts:
 
 def charts(
     tank: Tank,
-    scene: Scene | None,
+    lit: Plan,
     hung: Sequence[Hung],
-    judged: Sequence[Judged],
+    animals: Sequence[AnimalLight],
     *,
     unit: str,
     depth_cm: float | None = None,
     kind: str = "as planned",
 ) -> Charts:
     """Light at one depth (that of the middle animal when not told) and across the middle."""
-    depth = min(_usual_depth(tank, judged) if depth_cm is None else depth_cm, tank.depth_cm)
-    above = _above_values(tank, scene, depth)
-    front = _front_values(tank, scene)
+    depth = min(_usual_depth(tank, animals) if depth_cm is None else depth_cm, tank.depth_cm)
+    above = _above_values(tank, lit, depth)
+    front = _front_values(tank, lit)
     drawn = {}
     for name, (across, up) in _SIZES.items():
         per_cm = min(across / tank.length_cm, up / max(tank.width_cm, tank.depth_cm))
-        drawn[f"above{name}"] = _above(tank, above, hung, judged, depth, unit, per_cm)
-        drawn[f"front{name}"] = _front(tank, front, hung, judged, unit, per_cm)
+        drawn[f"above{name}"] = _above(tank, above, hung, animals, depth, unit, per_cm)
+        drawn[f"front{name}"] = _front(tank, front, hung, animals, unit, per_cm)
     return Charts(**drawn, depth_words=filters.length(depth, unit), kind=kind)
 
 
-def _usual_depth(tank: Tank, judged: Sequence[Judged]) -> float:
-    depths = sorted(one.animal.depth_cm for one in judged)
+def _usual_depth(tank: Tank, animals: Sequence[AnimalLight]) -> float:
+    depths = sorted(one.depth_cm for one in animals)
     return depths[len(depths) // 2] if depths else tank.depth_cm / 2
 
 
-def _above_values(tank: Tank, scene: Scene | None, depth_cm: float) -> np.ndarray:
-    if scene is None or not scene.emitters:
+def _above_values(tank: Tank, lit: Plan, depth_cm: float) -> np.ndarray:
+    if not lit.emitters:
         return np.zeros((2, 2))
     cell = max(2.0, tank.length_cm / 40)
-    return planes(scene.tank, scene.water, scene.emitters, depths_cm=(depth_cm,), cell_cm=cell)[
-        0
-    ].ppfd
+    return planes(lit.tank, lit.water, lit.emitters, depths_cm=(depth_cm,), cell_cm=cell)[0].ppfd
 
 
-def _front_values(tank: Tank, scene: Scene | None) -> np.ndarray:
+def _front_values(tank: Tank, lit: Plan) -> np.ndarray:
     """PPFD over the upright plane through the middle, shape (depths, across)."""
-    if scene is None or not scene.emitters:
+    if not lit.emitters:
         return np.zeros((2, 2))
     across, down = 32, 12
     x = (np.arange(across) + 0.5) / across * tank.length_cm
     depth = (np.arange(down) + 0.5) / down * tank.depth_cm
     found = at_points(
-        scene.tank,
-        scene.water,
-        scene.emitters,
+        lit.tank,
+        lit.water,
+        lit.emitters,
         x_cm=np.tile(x, down),
         y_cm=tank.width_cm / 2,
         depth_cm=np.repeat(depth, across),
@@ -87,12 +88,12 @@ def _above(
     tank: Tank,
     values: np.ndarray,
     hung: Sequence[Hung],
-    judged: Sequence[Judged],
+    animals: Sequence[AnimalLight],
     depth_cm: float,
     unit: str,
     per_cm: float,
 ) -> tank_view.TankView:
-    lit = "light in µmol m⁻² s⁻¹" if values.any() else "no light yet"
+    light = "light in µmol m⁻² s⁻¹" if values.any() else "no light yet"
     return tank_view.plan(
         values,
         length=tank.length_cm,
@@ -101,16 +102,16 @@ def _above(
         unit=_unit(unit),
         levels=chart_levels.PPFD,
         title=f"{tank.name} from above, {filters.length(depth_cm, unit)} deep",
-        description=f"{_size(tank, unit)}; {lit}. {_told(judged)}",
+        description=f"{_size(tank, unit)}; {light}. {_told(animals)}",
         axis_words=f"{unit} from the left · front below",
         things=[
             tank_view.Thing(
-                across=min(one.animal.x_cm, tank.length_cm),
-                along=min(one.animal.y_cm, tank.width_cm),
+                across=min(one.x_cm, tank.length_cm),
+                along=min(one.y_cm, tank.width_cm),
                 letter=one.letter,
-                verdict=one.verdict,
+                verdict=MARKS[one.verdict],
             )
-            for one in judged
+            for one in animals
         ],
         overheads=[_from_above(one) for one in hung],
     )
@@ -120,7 +121,7 @@ def _front(
     tank: Tank,
     values: np.ndarray,
     hung: Sequence[Hung],
-    judged: Sequence[Judged],
+    animals: Sequence[AnimalLight],
     unit: str,
     per_cm: float,
 ) -> tank_view.TankView:
@@ -134,16 +135,16 @@ def _front(
         unit=_unit(unit),
         levels=chart_levels.PPFD,
         title=f"{tank.name} from the front, across its middle",
-        description=f"{_size(tank, unit)}. {_told(judged)}",
+        description=f"{_size(tank, unit)}. {_told(animals)}",
         axis_words=f"{unit} from the left · depth down the side",
         things=[
             tank_view.Thing(
-                across=min(one.animal.x_cm, tank.length_cm),
-                along=min(one.animal.depth_cm, tank.depth_cm),
+                across=min(one.x_cm, tank.length_cm),
+                along=min(one.depth_cm, tank.depth_cm),
                 letter=one.letter,
-                verdict=one.verdict,
+                verdict=MARKS[one.verdict],
             )
-            for one in judged
+            for one in animals
         ],
         overheads=[_from_front(one, unit) for one in hung],
     )
@@ -176,8 +177,8 @@ def _size(tank: Tank, unit: str) -> str:
     return " × ".join(filters.length_number(side, unit) for side in sides) + f" {unit}"
 
 
-def _told(judged: Sequence[Judged]) -> str:
+def _told(animals: Sequence[AnimalLight]) -> str:
     return (
-        " ".join(f"{one.letter}: {one.animal.name}, {one.words}." for one in judged)
+        " ".join(f"{one.letter}: {one.name}, {sentences.verdict_words(one)}." for one in animals)
         or "No animals yet."
     )

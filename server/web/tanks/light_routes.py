@@ -2,14 +2,15 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from server.db import light, measured, tanks
+from server.account.sentences import stood_words
+from server.db import accounts, light, tanks
 from server.db.club_day import today as club_today
 from server.db.light import Hung, Stated
 from server.models import HungLamp, LampModel, Member, Setup, Tank
@@ -20,7 +21,6 @@ from server.web.tanks import light_form as reading
 from server.web.tanks import setup_view as views
 from server.web.tanks.open import own_setup, own_tank, setup_to_see
 from server.web.tanks.typed import Refused, TypedIn
-from server.web.tanks.view import stood_words
 
 router = APIRouter(include_in_schema=False)
 
@@ -161,16 +161,15 @@ def _setup(
         current = tanks.current_setup(db, tank_id)
         is_current = current is not None and current.id == setup.id
         until = None if is_current or setup.state == "plan" else tanks.followed_on(db, setup)
-        last_day = None if until is None else max(setup.since, until - timedelta(days=1))
-        rows = views.SetupRows(
-            lit=measured.rows_of(db, tank, setup),
-            animals=tanks.animals_of(db, tank_id, on=last_day),
-            until=until,
-            is_current=is_current,
-            sessions=tanks.session_counts(db, [setup_id]).get(setup_id, 0),
-            today=club_today(db),
-        )
-    view = views.setup_page(who, tank, setup, rows, refused)
+        rows = accounts.rows_of(db, tank, today=club_today(db), setup=setup)
+        sessions = tanks.session_counts(db, [setup_id]).get(setup_id, 0)
+    known = views.SetupRows(
+        told=accounts.told(rows, unit=who.length_unit),
+        until=until,
+        is_current=is_current,
+        sessions=sessions,
+    )
+    view = views.setup_page(who, tank, setup, known, refused)
     return page(request, "tanks/setup.html", view=view, status=422 if refused else 200)
 
 

@@ -1,12 +1,14 @@
 """Pages of tanks: the list, a tank, its form, setting it aside."""
 
+from collections.abc import Sequence
+
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
-from server.db import measured, tanks
+from server.db import accounts, surveys, tanks
 from server.db.club_day import today as club_today
-from server.models import MeasurementSession, Member, Tank
+from server.models import Member, Tank
 from server.web.page import page, see_other
 from server.web.signed_in import Club, Typed, Who
 from server.web.tanks import form as reading
@@ -42,16 +44,12 @@ def tank_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     with club.read() as db:
         tank = tank_to_see(db, who, tank_id)
         keeper = db.get_one(Member, tank.owner_id)
-        setup = tanks.current_setup(db, tank_id)
-        rows = views.TankRows(
-            lit=None if setup is None else measured.rows_of(db, tank, setup),
-            setups=tanks.setups_of(db, tank_id),
-            animals=tanks.animals_of(db, tank_id),
-            gone=tanks.animals_gone(db, tank_id),
-            sessions=_sessions(db, tank_id),
-            today=club_today(db),
-        )
-    return page(request, "tanks/tank.html", view=views.tank_page(who, tank, keeper, rows))
+        rows = accounts.rows_of(db, tank, today=club_today(db))
+        setups, gone = tanks.setups_of(db, tank_id), tanks.animals_gone(db, tank_id)
+        sessions = [one.session for one in surveys.sessions_of(db, tank_id)]
+    told = accounts.told(rows, unit=who.length_unit)
+    known = views.TankRows(told=told, setups=setups, gone=gone, sessions=sessions)
+    return page(request, "tanks/tank.html", view=views.tank_page(who, tank, keeper, known))
 
 
 @router.get("/tanks/{tank_id}/edit")
@@ -97,19 +95,20 @@ def bring_back(who: Who, club: Club, tank_id: int) -> Response:
 def _list(request: Request, who: Member, club: Club, asked: str) -> Response:
     number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 6 else 1
     with club.read() as db:
-        own, aside = tanks.own_tanks(db, who.id), tanks.own_tanks(db, who.id, archived=True)
+        today = club_today(db)
+        own = [accounts.rows_of(db, tank, today=today) for tank in tanks.own_tanks(db, who.id)]
+        aside = tanks.own_tanks(db, who.id, archived=True)
         shared = tanks.shared_tanks(db, but_of=who.id)
-        ids = [tank.id for tank in [*own, *aside]] + views.shown_ids(shared, number)
-        view = views.tank_list(
-            who,
-            own,
-            aside,
-            shared,
-            setups=tanks.current_setups(db, ids),
-            animals=tanks.animal_counts(db, ids),
-            today=club_today(db),
-            page=number,
-        )
+        listed = _shared(db, views.on_page(shared, number))
+    view = views.tank_list(
+        who,
+        [views.listed_own(rows) for rows in own],
+        aside,
+        listed,
+        shared_count=len(shared),
+        today=today,
+        page=number,
+    )
     return page(request, "tanks/tanks.html", view=view)
 
 
@@ -120,15 +119,14 @@ def _form(
     return page(request, "tanks/form.html", view=view, status=422 if refused else 200)
 
 
-def _sessions(db: Session, tank_id: int) -> list[MeasurementSession]:
-    """Sessions of a tank, latest first."""
-    kept = select(MeasurementSession).where(
-        MeasurementSession.tank_id == tank_id, col(MeasurementSession.removed_at).is_(None)
-    )
-    latest = kept.order_by(
-        col(MeasurementSession.taken_on).desc(), col(MeasurementSession.id).desc()
-    )
-    return list(db.exec(latest))
+def _shared(db: Session, shown: Sequence[tuple[Tank, Member]]) -> list[views.ListedTank]:
+    """Shared tanks of one page, asked for in few questions whatever their number."""
+    ids = [tank.id for tank, _ in shown]
+    since, animals = accounts.light_since(db, ids), tanks.animal_counts(db, ids)
+    return [
+        views.listed_shared(tank, keeper.name, animals.get(tank.id, 0), since.get(tank.id))
+        for tank, keeper in shown
+    ]
 
 
 def _outside(db: Session, tank_id: int) -> str:

@@ -4,14 +4,16 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db.light import Hung, Scene, Stated, scene
-from server.db.measured import MeasuredRows
-from server.models import Animal, LampModel, Member, Setup, Tank
+from server.account import sentences
+from server.account.account import Account, AnimalLight
+from server.db import accounts
+from server.db.accounts import Told
+from server.db.light import Hung, Stated
+from server.models import LampModel, Member, Setup, Tank
 from server.optics.field import planes, share_into_water
+from server.surveys.plan import Plan
 from server.web import filters
 from server.web.tanks.charts import Charts, charts
-from server.web.tanks.judged import Judged
-from server.web.tanks.known_light import known_light
 from server.web.tanks.typed import Refused
 
 KIND_WORDS = {
@@ -36,7 +38,6 @@ class LampLine:
     power: str
     flux: str
     channels: str
-    cautions: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,8 +92,8 @@ class LightFormView:
     redraws_plan: bool
 
 
-def lamp_line(one: Hung, unit: str, tank: Tank | None = None) -> LampLine:
-    """A hung lamp; with its tank, also what is worth a second look."""
+def lamp_line(one: Hung, unit: str) -> LampLine:
+    """A hung lamp in words."""
     row, lamp = one.row, one.stated.lamp
     across, along = (filters.length_number(value, unit) for value in (row.x_cm, row.y_cm))
     turned = ", turned front to back" if row.turned else ""
@@ -106,59 +107,26 @@ def lamp_line(one: Hung, unit: str, tank: Tank | None = None) -> LampLine:
         power=filters.percent(row.power),
         flux=f"{sign}{filters.significant(lamp.ppf_umol_s * row.power, 3)} µmol s⁻¹",
         channels=", ".join(f"{name} {filters.percent(v)}" for name, v in one.levels.items()),
-        cautions=() if tank is None else _cautions(one, tank, unit),
     )
-
-
-def _cautions(one: Hung, tank: Tank, unit: str) -> tuple[str, ...]:
-    row, lamp, name = one.row, one.stated.lamp, one.stated.row.name
-    height = filters.length(row.height_cm, unit)
-    found = []
-    if lamp.min_height_cm is not None and row.height_cm < lamp.min_height_cm:
-        least = filters.length(lamp.min_height_cm, unit)
-        found.append(f"{name} hangs at {height}, lower than the {least} its papers ask for.")
-    if lamp.max_height_cm is not None and row.height_cm > lamp.max_height_cm:
-        most = filters.length(lamp.max_height_cm, unit)
-        found.append(f"{name} hangs at {height}, higher than the {most} its papers name.")
-    if tank.headroom_cm is not None and row.height_cm > tank.headroom_cm:
-        room = filters.length(tank.headroom_cm, unit)
-        found.append(f"{name} hangs at {height}, but there is only {room} of room above the water.")
-    if not (0 <= row.x_cm <= tank.length_cm and 0 <= row.y_cm <= tank.width_cm):
-        found.append(f"The middle of {name} is outside the rim; much of its light will miss.")
-    if 0 < row.power < 1 and (lamp.control == "clock_switch" or lamp.kind == "metal_halide"):
-        why = "is a halide burner" if lamp.kind == "metal_halide" else "has only a clock switch"
-        found.append(
-            f"{name} {why}; make sure that it can really be dimmed to "
-            f"{filters.percent(row.power)}. Raising it dims it, too."
-        )
-    if one.stated.estimated:
-        low, high = one.stated.low_ppf_umol_s, one.stated.high_ppf_umol_s
-        found.append(
-            f"The light of {name} is estimated from its watts: {filters.significant(low, 2)} to "
-            f"{filters.significant(high, 2)} µmol s⁻¹ at full power."
-        )
-    return tuple(found)
 
 
 @dataclass(frozen=True, kw_only=True)
 class SetupRows:
-    """All that is stored about a setup, as its page needs it."""
+    """All that is known about a setup, as its page needs it."""
 
-    lit: MeasuredRows
-    animals: Sequence[Animal]
+    told: Told
     until: date | None
     is_current: bool
     sessions: int
-    today: date
 
 
 def setup_page(
     who: Member, tank: Tank, setup: Setup, rows: SetupRows, refused: Refused | None = None
 ) -> SetupView:
     """One setup, old, current or planned, and what it gave or would give the animals."""
-    unit, hung, is_current, today = who.length_unit, rows.lit.hung, rows.is_current, rows.today
-    known = known_light(rows.lit, rows.animals)
-    lit, judged = known.scene or scene(tank, hung), known.judged
+    unit, told, is_current = who.length_unit, rows.told, rows.is_current
+    account, hung, plan = told.account, told.rows.hung, told.plan
+    kind, today = sentences.basis_words(account.basis), account.as_of
     return SetupView(
         id=setup.id,
         tank_id=tank.id,
@@ -169,15 +137,15 @@ def setup_page(
         title=setup.name or ("A plan" if setup.state == "plan" else "The light"),
         told=_since(setup, rows.until, is_current),
         reason=setup.reason,
-        answer=_answer(setup, judged, is_current, bool(lit.emitters)),
+        answer=_answer(setup, account, is_current),
         lamps=tuple(lamp_line(one, unit) for one in hung),
-        cautions=tuple(word for one in hung for word in lamp_line(one, unit, tank).cautions),
-        verdicts=tuple(_verdict_row(one) for one in judged),
-        depths=_depths(lit, unit),
-        into_water=_into_water(lit),
+        cautions=accounts.cautions_of(told.rows, unit),
+        verdicts=tuple(_verdict_row(one) for one in account.animals),
+        depths=_depths(plan, unit),
+        into_water=_into_water(plan),
         sessions=rows.sessions,
-        charts=charts(tank, lit, hung, judged, unit=unit, kind=known.kind),
-        sure=known.sure,
+        charts=charts(tank, plan, hung, account.animals, unit=unit, kind=kind),
+        sure=sentences.certainty(account),
         today=today.isoformat(),
         values={"since": today.isoformat(), "reason": ""} | (refused.values if refused else {}),
         errors=refused.errors if refused else {},
@@ -193,24 +161,21 @@ def _since(setup: Setup, until: date | None, is_current: bool) -> str:
     return f"Over the water from {filters.day(setup.since)}{end}."
 
 
-def _answer(setup: Setup, judged: Sequence[Judged], is_current: bool, lit: bool) -> str:
-    if not lit:
+def _answer(setup: Setup, account: Account, is_current: bool) -> str:
+    if account.known_to_percent is None:
         return "No light."
-    if not judged:
+    if not account.animals and setup.state != "plan" and not is_current:
         return "Nobody lived in the tank under this light."
-    right = sum(one.verdict == "within" for one in judged)
-    if setup.state == "plan":
-        return f"This plan would put {right} of {filters.count(len(judged), 'animal')} in range."
-    has = "has" if is_current else "had"
-    return f"This light {has} {right} of {filters.count(len(judged), 'animal')} in range."
+    tense: sentences.Tense = "would" if setup.state == "plan" else "is" if is_current else "was"
+    return sentences.headline(account.animals, tense)
 
 
-def _verdict_row(one: Judged) -> tuple[str, str, str, str, str]:
-    gets = "–" if one.ppfd is None else filters.ppfd(one.ppfd)
-    return one.letter, one.animal.name, one.range_words, gets, one.words
+def _verdict_row(one: AnimalLight) -> tuple[str, str, str, str, str]:
+    gets = f"{sentences.gets_words(one)} {sentences.spread_words(one)}".strip()
+    return one.letter, one.name, sentences.wants_words(one), gets, sentences.verdict_words(one)
 
 
-def _depths(lit: Scene, unit: str) -> tuple[tuple[str, str, str, str, str], ...]:
+def _depths(lit: Plan, unit: str) -> tuple[tuple[str, str, str, str, str], ...]:
     """Mean, least, most and evenness near the surface, half way down and near the floor."""
     if not lit.emitters:
         return ()
@@ -233,7 +198,7 @@ def _depths(lit: Scene, unit: str) -> tuple[tuple[str, str, str, str, str], ...]
     )
 
 
-def _into_water(lit: Scene) -> str:
+def _into_water(lit: Plan) -> str:
     if not lit.emitters:
         return ""
     return filters.percent(share_into_water(lit.tank, lit.water, lit.emitters))

@@ -1,20 +1,21 @@
 """What the list of tanks, a tank's page and its form show."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db.light import Scene
-from server.db.measured import MeasuredRows
+from server.account import sentences
+from server.account.account import Account, AnimalLight
+from server.db import accounts
+from server.db.accounts import AccountRows, Told
 from server.dose.groups import BY_KEY
 from server.models import Animal, MeasurementSession, Member, Setup, Tank
 from server.optics.field import planes
+from server.surveys.plan import Plan
 from server.web import filters
-from server.web.measured.words import place
+from server.web.animal_marks import MARKS
 from server.web.tanks import form as reading
 from server.web.tanks.charts import Charts, charts
-from server.web.tanks.judged import Judged, judge
-from server.web.tanks.known_light import KnownLight, known_light
 from server.web.tanks.setup_view import LampLine, lamp_line
 from server.web.tanks.typed import Refused, merged
 
@@ -67,8 +68,19 @@ class AnimalLine:
     place: str
     wants: str
     gets: str
+    spread: str
     verdict: str
     verdict_words: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class GoneLine:
+    """An animal that lived here before."""
+
+    id: int
+    name: str
+    group: str
+    left: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,6 +100,7 @@ class TankView:
     keeper: str
     aside: bool
     answer: str
+    off: str
     do: str
     do_address: str
     sure: str
@@ -99,7 +112,7 @@ class TankView:
     plans: tuple[SetupLine, ...]
     earlier: tuple[SetupLine, ...]
     animals: tuple[AnimalLine, ...]
-    gone: tuple[AnimalLine, ...]
+    gone: tuple[GoneLine, ...]
     facts: tuple[tuple[str, str], ...]
     note: str
     sessions: int
@@ -110,47 +123,76 @@ class TankView:
 # Lists
 
 
+@dataclass(frozen=True, kw_only=True)
+class ListedTank:
+    """A tank as a list knows it. living: in few words who lives there or how they fare."""
+
+    tank: Tank
+    keeper: str = ""
+    living: str
+    light_since: date | None
+
+
+def listed_own(rows: AccountRows) -> ListedTank:
+    """An own tank, with the count of its account."""
+    animals = accounts.animals(rows)
+    return ListedTank(
+        tank=rows.tank, living=sentences.count_words(animals), light_since=rows.light_since
+    )
+
+
+def listed_shared(tank: Tank, keeper: str, animals: int, light_since: date | None) -> ListedTank:
+    """Another member's tank; only who lives there is counted."""
+    living = filters.count(animals, "animal") if animals else sentences.count_words(())
+    return ListedTank(tank=tank, keeper=keeper, living=living, light_since=light_since)
+
+
 def tank_list(
     who: Member,
-    own: Sequence[Tank],
+    own: Sequence[ListedTank],
     aside: Sequence[Tank],
-    shared: Sequence[tuple[Tank, Member]],
+    shared: Sequence[ListedTank],
     *,
-    setups: Mapping[int, Setup],
-    animals: Mapping[int, int],
+    shared_count: int,
     today: date,
     page: int,
 ) -> TanksView:
     """Own tanks, then a page of the club's."""
-    pages = max(1, -(-len(shared) // PER_PAGE))
-    page = min(max(page, 1), pages)
-    shown = shared[(page - 1) * PER_PAGE : page * PER_PAGE]
+    pages = max(1, -(-shared_count // PER_PAGE))
 
-    def line(tank: Tank, keeper: str = "") -> TankLine:
-        key = tank.id
-        told = _told(tank, setups.get(key), animals.get(key, 0), who.volume_unit, today)
+    def line(one: ListedTank) -> TankLine:
         return TankLine(
-            id=key,
-            name=tank.name,
-            keeper=keeper,
-            size=size_words(tank, who.length_unit),
-            told=told,
+            id=one.tank.id,
+            name=one.tank.name,
+            keeper=one.keeper,
+            size=size_words(one.tank, who.length_unit),
+            told=_told(one, who.volume_unit, today),
         )
 
     return TanksView(
-        own=tuple(line(tank) for tank in own),
-        aside=tuple(line(tank) for tank in aside),
-        shared=tuple(line(tank, keeper.name) for tank, keeper in shown),
-        shared_count=len(shared),
-        page=page,
+        own=tuple(line(one) for one in own),
+        aside=tuple(
+            TankLine(
+                id=tank.id,
+                name=tank.name,
+                keeper="",
+                size=size_words(tank, who.length_unit),
+                told="",
+            )
+            for tank in aside
+        ),
+        shared=tuple(line(one) for one in shared),
+        shared_count=shared_count,
+        page=min(max(page, 1), pages),
         pages=pages,
     )
 
 
-def shown_ids(shared: Sequence[tuple[Tank, Member]], page: int) -> list[int]:
-    """Ids of the shared tanks on one page, to ask only for what is shown."""
-    start = (max(page, 1) - 1) * PER_PAGE
-    return [tank.id for tank, _ in shared[start : start + PER_PAGE]]
+def on_page(shared: Sequence[tuple[Tank, Member]], page: int) -> Sequence[tuple[Tank, Member]]:
+    """The shared tanks on one page of the list, to ask only for what is shown."""
+    last = max(1, -(-len(shared) // PER_PAGE))
+    start = (min(max(page, 1), last) - 1) * PER_PAGE
+    return shared[start : start + PER_PAGE]
 
 
 def size_words(tank: Tank, unit: str) -> str:
@@ -162,20 +204,11 @@ def litres(tank: Tank) -> float:
     return tank.length_cm * tank.width_cm * tank.depth_cm / 1000
 
 
-def stood_words(since: date, today: date) -> str:
-    """How long a light has been the same, as people say it."""
-    days = (today - since).days
-    if days < 1:
-        return "set today"
-    if days < 60:
-        return f"unchanged for {filters.count(days, 'day')}"
-    return f"unchanged for {filters.count(round(days / 30.44), 'month')}"
-
-
-def _told(tank: Tank, setup: Setup | None, animals: int, volume_unit: str, today: date) -> str:
-    light_words = f"light {stood_words(setup.since, today)}" if setup else "no lamp yet"
-    living = filters.count(animals, "animal") if animals else "no animals yet"
-    return f"{filters.volume(litres(tank), volume_unit)}, {living}, {light_words}"
+def _told(line: ListedTank, volume_unit: str, today: date) -> str:
+    """Volume, who lives there or how they fare, and how long the light has stood."""
+    stood = sentences.stood_words(line.light_since, today) if line.light_since else ""
+    light = f"light {stood}" if stood else "no lamp yet"
+    return f"{filters.volume(litres(line.tank), volume_unit)}, {line.living}, {light}"
 
 
 # The form
@@ -216,112 +249,97 @@ def _wall_options(value: str) -> tuple[tuple[str, str], ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class TankRows:
-    """All that is stored about a tank, as its page needs it."""
+    """All that is known about a tank, as its page needs it."""
 
-    lit: MeasuredRows | None
-    """The current setup with its lamps and readings; None where nothing ever hung."""
+    told: Told
     setups: Sequence[Setup]
-    animals: Sequence[Animal]
     gone: Sequence[Animal]
     sessions: Sequence[MeasurementSession]
-    today: date
 
 
 def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankView:
-    """Everything on a tank's page; lights the tank once for the verdicts and charts."""
-    unit, animals, sessions = who.length_unit, rows.animals, rows.sessions
-    setup, hung = (rows.lit.setup, rows.lit.hung) if rows.lit else (None, ())
-    known = known_light(rows.lit, animals)
-    answer, do, do_address = _answer(tank, known, own=tank.owner_id == who.id)
+    """Everything on a tank's page, from its account."""
+    unit, told = who.length_unit, rows.told
+    own, account, setup, hung = (
+        tank.owner_id == who.id,
+        told.account,
+        told.rows.setup,
+        told.rows.hung,
+    )
     past = [one for one in rows.setups if one.state == "hung" and (not setup or one.id != setup.id)]
-    plans = [one for one in rows.setups if one.state == "plan"] if tank.owner_id == who.id else []
+    plans = [one for one in rows.setups if one.state == "plan"] if own else []
+    do, do_address = _do(tank, told) if own else ("", "")
     return TankView(
         id=tank.id,
         name=tank.name,
-        own=tank.owner_id == who.id,
+        own=own,
         keeper=keeper.name,
         aside=tank.archived_at is not None,
-        answer=answer,
+        answer=_answer(tank, told),
+        off=sentences.out_of_range(account.animals),
         do=do,
         do_address=do_address,
-        sure=known.sure,
-        kind=known.kind,
+        sure=sentences.certainty(account),
+        kind=sentences.basis_words(account.basis),
         setup=None if setup is None else _setup_line(setup),
-        stood="" if setup is None else stood_words(setup.since, rows.today),
+        stood=_stood(account),
         lamps=tuple(lamp_line(one, unit) for one in hung),
-        cautions=tuple(word for one in hung for word in lamp_line(one, unit, tank).cautions),
+        cautions=accounts.cautions_of(told.rows, unit),
         plans=tuple(_setup_line(one) for one in plans),
         earlier=tuple(_setup_line(one) for one in past),
-        animals=tuple(_animal_line(one, unit) for one in known.judged),
-        gone=tuple(_gone_line(one, unit) for one in judge(rows.gone, None)),
+        animals=tuple(
+            _animal_line(one, row.group, unit)
+            for one, row in zip(account.animals, told.rows.animals, strict=True)
+        ),
+        gone=tuple(_gone_line(one) for one in rows.gone),
         facts=_facts(tank, who),
         note=tank.note,
-        sessions=len(sessions),
-        last_session=filters.day(sessions[0].taken_on) if sessions else "",
-        charts=charts(tank, known.scene, hung, known.judged, unit=unit, kind=known.kind)
-        if hung or animals
-        else None,
+        sessions=len(rows.sessions),
+        last_session=filters.day(rows.sessions[0].taken_on) if rows.sessions else "",
+        charts=_charts(tank, told, unit) if hung or account.animals else None,
     )
 
 
-def _answer(tank: Tank, known: KnownLight, *, own: bool) -> tuple[str, str, str]:
-    """Answer, what to do, and the address for doing it."""
-    if known.scene is None or not known.scene.emitters:
-        do = "Hang a lamp over it, and its light can be planned." if own else ""
-        return f"No light over {tank.name} yet.", do, f"/tanks/{tank.id}/light"
-    if not known.judged:
-        do = "Say who lives where, and each animal gets its verdict." if own else ""
-        return _empty_answer(tank, known.scene), do, f"/tanks/{tank.id}/animals/new"
-    words = _animals_answer(tank, known.judged)
-    answer = words[0].upper() + words[1:] if known.measured else f"As planned, {words}"
-    return answer, *_animals_do(tank, known)
+def _stood(account: Account) -> str:
+    if account.light_since is None:
+        return ""
+    return sentences.stood_words(account.light_since, account.as_of)
 
 
-def _empty_answer(tank: Tank, scene: Scene) -> str:
+def _charts(tank: Tank, told: Told, unit: str) -> Charts:
+    kind = sentences.basis_words(told.account.basis)
+    return charts(tank, told.plan, told.rows.hung, told.account.animals, unit=unit, kind=kind)
+
+
+def _answer(tank: Tank, told: Told) -> str:
+    if told.light is None:
+        return f"No light over {tank.name} yet."
+    if not told.account.animals:
+        return _empty_answer(tank, told.plan)
+    return sentences.headline(told.account.animals)
+
+
+def _empty_answer(tank: Tank, plan: Plan) -> str:
     depths = (tank.depth_cm / 2,)
-    plane = planes(scene.tank, scene.water, scene.emitters, depths_cm=depths, cell_cm=4)[0]
+    plane = planes(plan.tank, plan.water, plan.emitters, depths_cm=depths, cell_cm=4)[0]
     return (
         f"{tank.name}: {filters.ppfd(plane.mean)} µmol m⁻² s⁻¹ on average at half depth, "
         f"from {filters.ppfd(plane.min)} to {filters.ppfd(plane.max)}."
     )
 
 
-def _animals_answer(tank: Tank, judged: Sequence[Judged]) -> str:
-    """What the animals get, as the end of a sentence."""
-    right = [one for one in judged if one.verdict == "within"]
-    if len(right) == len(judged):
-        everyone = "the one animal" if len(judged) == 1 else f"all {len(judged)} animals"
-        gets = "gets the light it" if len(judged) == 1 else "get the light they"
-        return f"{everyone} in {tank.name} {gets} should."
-    wrong = [one for one in judged if one.verdict in ("above", "below")]
-    so_far = f"{len(right)} of {filters.count(len(judged), 'animal')} in {tank.name} are in range"
-    if not wrong:
-        unsure = len(judged) - len(right)
-        return f"{so_far}; of {'one' if unsure == 1 else unsure} it is not known."
-    worst = max(wrong, key=_off)
-    ppfd = filters.ppfd(worst.ppfd or 0)
-    if len(judged) == 1:
-        return f"{worst.animal.name} in {tank.name} is {worst.words} at {ppfd} µmol m⁻² s⁻¹."
-    return f"{so_far}; {worst.animal.name} is {worst.words} at {ppfd} µmol m⁻² s⁻¹."
-
-
-def _off(one: Judged) -> float:
-    """How far outside its range an animal is, as a ratio."""
-    ppfd = max(one.ppfd or 0.0, 1.0)
-    return max(one.animal.low_ppfd / ppfd, ppfd / max(one.animal.high_ppfd, 1.0))
-
-
-def _animals_do(tank: Tank, known: KnownLight) -> tuple[str, str]:
-    verdicts = {one.verdict for one in known.judged}
-    if verdicts & {"above", "below"}:
-        if known.measured:
-            return "See the one change that would help most.", f"/tanks/{tank.id}/verdict"
-        return "See what would help, and where to measure first.", f"/tanks/{tank.id}/verdict"
-    if not known.measured:
-        return "Prove it under water: measure a few points.", f"/tanks/{tank.id}/sessions"
-    if "unknown" in verdicts:
-        return "See where one more reading would settle it.", f"/tanks/{tank.id}/verdict"
-    return "Leave it alone, and look again at the next check.", f"/tanks/{tank.id}/history"
+def _do(tank: Tank, told: Told) -> tuple[str, str]:
+    """The account's next step, and the address for doing it."""
+    address = f"/tanks/{tank.id}"
+    if told.light is None:
+        address += "/light"
+    elif not told.account.animals:
+        address += "/animals/new"
+    elif told.rows.due:
+        address += "/acclimation"
+    else:
+        address += "/verdict" if told.light.measured else "/sessions"
+    return told.account.next_step, address
 
 
 def _setup_line(setup: Setup) -> SetupLine:
@@ -333,25 +351,24 @@ def _setup_line(setup: Setup) -> SetupLine:
     return SetupLine(id=setup.id, name=name, told=told)
 
 
-def _animal_line(one: Judged, unit: str) -> AnimalLine:
-    animal = one.animal
+def _animal_line(one: AnimalLight, group: str, unit: str) -> AnimalLine:
     return AnimalLine(
-        id=animal.id,
+        id=one.key,
         letter=one.letter,
-        name=animal.name,
-        group=light_group(animal.group),
-        place=place((animal.x_cm, animal.y_cm, animal.depth_cm), unit),
-        wants=one.range_words,
-        gets="–" if one.ppfd is None else filters.ppfd(one.ppfd),
-        verdict=one.verdict,
-        verdict_words=one.words,
+        name=one.name,
+        group=light_group(group),
+        place=sentences.place_words((one.x_cm, one.y_cm, one.depth_cm), unit),
+        wants=sentences.wants_words(one),
+        gets=sentences.gets_words(one),
+        spread=sentences.spread_words(one),
+        verdict=MARKS[one.verdict],
+        verdict_words=sentences.verdict_words(one),
     )
 
 
-def _gone_line(one: Judged, unit: str) -> AnimalLine:
-    line = _animal_line(one, unit)
-    left = one.animal.left_on
-    return AnimalLine(**vars(line) | {"verdict_words": filters.day(left) if left else ""})
+def _gone_line(one: Animal) -> GoneLine:
+    left = filters.day(one.left_on) if one.left_on else ""
+    return GoneLine(id=one.id, name=one.name, group=light_group(one.group), left=left)
 
 
 def light_group(key: str) -> str:

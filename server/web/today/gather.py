@@ -8,10 +8,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session
 
 from server.db import acclimation, chores, loans, messages, meters, tanks
-from server.models import Loan, MeasurementSession, Member, MeterCalibration, Tank
+from server.db.accounts import AccountRows
+from server.models import Loan, Member, MeterCalibration
 from server.web import filters
 
 SOON = timedelta(days=14)
@@ -27,17 +28,27 @@ class Todo:
     rank: int = 5
 
 
-Source = Callable[[Session, Member, date], Sequence[Todo]]
+@dataclass(frozen=True, kw_only=True)
+class Desk:
+    """Whose day it is, and their tanks as their accounts were read."""
+
+    who: Member
+    today: date
+    tanks: Sequence[AccountRows]
 
 
-def everything(db: Session, who: Member, today: date) -> list[Todo]:
+Source = Callable[[Session, Desk], Sequence[Todo]]
+
+
+def everything(db: Session, desk: Desk) -> list[Todo]:
     """All that waits, the most pressing first."""
-    found = [todo for source in SOURCES for todo in source(db, who, today)]
+    found = [todo for source in SOURCES for todo in source(db, desk)]
     return sorted(found, key=lambda todo: todo.rank)
 
 
-def meter_in_hand(db: Session, who: Member, today: date) -> list[Todo]:
+def meter_in_hand(db: Session, desk: Desk) -> list[Todo]:
     """Loans that run, come soon, or are offered."""
+    who, today = desk.who, desk.today
     names = {meter.id: meter.name for meter in meters.all_meters(db)}
     mine = loans.loans_of(db, who.id, since=today - timedelta(days=60))
     todos = (_loan(loan, names.get(loan.meter_id, "the meter"), today) for loan in mine)
@@ -63,53 +74,35 @@ def _loan(loan: Loan, name: str, today: date) -> Todo | None:
     return None
 
 
-def unread(db: Session, who: Member, today: date) -> list[Todo]:
-    count = messages.unread_count(db, who.id)
+def unread(db: Session, desk: Desk) -> list[Todo]:
+    count = messages.unread_count(db, desk.who.id)
     if not count:
         return []
     return [Todo(words=f"Read {filters.count(count, 'message')}", address="/messages", rank=3)]
 
 
-def unfinished_tanks(db: Session, who: Member, today: date) -> list[Todo]:
+def unfinished_tanks(db: Session, desk: Desk) -> list[Todo]:
     """Own tanks that lack a lamp, animals, or a first measurement of their light."""
-    own = tanks.own_tanks(db, who.id)
-    ids = [tank.id for tank in own]
-    setups = tanks.current_setups(db, ids)
-    animals = tanks.animal_counts(db, ids)
-    measured = _measured(db, [setup.id for setup in setups.values()])
-    todos = []
-    for tank in own:
-        key = tank.id
-        setup = setups.get(key)
-        todo = _missing(tank, setup is not None, animals.get(key, 0))
-        if todo is None and setup is not None and setup.id not in measured:
-            told = f"Its light is planned since {filters.day(setup.since)}, not measured."
-            words = f"Prove the light of {tank.name} under water"
-            todo = Todo(words=words, address=f"/tanks/{key}/sessions", told=told, rank=6)
-        if todo is not None:
-            todos.append(todo)
-    return todos
+    found = (_missing(rows) for rows in desk.tanks)
+    return [todo for todo in found if todo is not None]
 
 
-def _missing(tank: Tank, lit: bool, animals: int) -> Todo | None:
-    if not lit:
-        return Todo(words=f"Hang a lamp over {tank.name}", address=f"/tanks/{tank.id}/light")
-    if not animals:
-        words = f"Say who lives in {tank.name}"
-        return Todo(words=words, address=f"/tanks/{tank.id}/animals/new")
+def _missing(rows: AccountRows) -> Todo | None:
+    name, address = rows.tank.name, f"/tanks/{rows.tank.id}"
+    if not rows.hung:
+        return Todo(words=f"Hang a lamp over {name}", address=f"{address}/light")
+    if not rows.animals:
+        return Todo(words=f"Say who lives in {name}", address=f"{address}/animals/new")
+    if rows.readings is None and rows.light_since is not None:
+        told = f"Nobody has measured its light since {filters.day(rows.light_since)}."
+        words = f"Measure the light of {name} under water"
+        return Todo(words=words, address=f"{address}/sessions", told=told, rank=6)
     return None
 
 
-def _measured(db: Session, setup_ids: Sequence[int]) -> set[int | None]:
-    rounds = select(MeasurementSession.setup_id).where(
-        col(MeasurementSession.setup_id).in_(setup_ids),
-        col(MeasurementSession.removed_at).is_(None),
-    )
-    return set(db.exec(rounds))
-
-
-def stewards_desk(db: Session, who: Member, today: date) -> list[Todo]:
+def stewards_desk(db: Session, desk: Desk) -> list[Todo]:
     """Overdue loans and calibrations due, for stewards."""
+    who, today = desk.who, desk.today
     if who.role != "steward":
         return []
     todos = []
@@ -132,8 +125,9 @@ def _newest_calibration(db: Session, meter_id: int) -> MeterCalibration | None:
     return next(iter(meters.calibrations_of(db, meter_id)), None)
 
 
-def ways_up(db: Session, who: Member, today: date) -> list[Todo]:
+def ways_up(db: Session, desk: Desk) -> list[Todo]:
     """Steps of acclimation that are due, and plans that hold."""
+    who, today = desk.who, desk.today
     todos = []
     for tank in tanks.own_tanks(db, who.id):
         plan = acclimation.under_way(db, tank.id)
@@ -150,9 +144,9 @@ def ways_up(db: Session, who: Member, today: date) -> list[Todo]:
     return todos
 
 
-def chores_due(db: Session, who: Member, today: date) -> list[Todo]:
+def chores_due(db: Session, desk: Desk) -> list[Todo]:
     """Chores that have come round, in one line."""
-    due = chores.due_of_member(db, who.id, today=today, within_days=0)
+    due = chores.due_of_member(db, desk.who.id, today=desk.today, within_days=0)
     if not due:
         return []
     first = due[0]

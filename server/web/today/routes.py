@@ -6,8 +6,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import club_day, loans, measured, members, meters, tanks
-from server.models import Loan, Member, Meter
+from server.db import accounts, club_day, loans, members, meters, tanks
+from server.models import Loan
 from server.web.page import page
 from server.web.signed_in import Club, Visitor
 from server.web.today import gather
@@ -26,30 +26,23 @@ def first_page(request: Request, who: Visitor, club: Club) -> Response:
         return page(request, "today/welcome.html", view=view)
     with club.read() as db:
         today = club_day.today(db)
-        todos = gather.everything(db, who, today)
-        rows = _tanks(db, who)
+        own = [accounts.rows_of(db, tank, today=today) for tank in tanks.own_tanks(db, who.id)]
+        todos = gather.everything(db, gather.Desk(who=who, today=today, tanks=own))
         held = _meters(db, today)
-    return page(request, "today/today.html", view=views.today_page(todos, rows, held, who, today))
+    shown = [accounts.told(rows, unit=who.length_unit) for rows in own[:_MOST_TANKS]]
+    return page(request, "today/today.html", view=views.today_page(todos, shown, held, who, today))
 
 
-def _tanks(db: Session, who: Member) -> list[views.TankRows]:
-    own = tanks.own_tanks(db, who.id)[:_MOST_TANKS]
-    setups = tanks.current_setups(db, [tank.id for tank in own])
-    found = []
-    for tank in own:
-        setup = setups.get(tank.id)
-        lit = None if setup is None else measured.rows_of(db, tank, setup)
-        animals = tanks.animals_of(db, tank.id)
-        found.append(views.TankRows(tank=tank, lit=lit, animals=animals))
-    return found
+def _meters(db: Session, today: date) -> list[views.MeterNow]:
+    """Each meter with who has it: who fetched it and kept it, else whose day it is."""
+    every = meters.all_meters(db)
+    out = {loan.meter_id: loan for loan in loans.loans_out(db, [meter.id for meter in every])}
+    now = [(meter, out.get(meter.id) or loans.holder_on(db, meter.id, today)) for meter in every]
+    names = loans.names(db, [loan.member_id for _, loan in now if loan is not None])
+    return [
+        views.MeterNow(meter=meter, loan=loan, holder=_holder(loan, names)) for meter, loan in now
+    ]
 
 
-def _meters(db: Session, today: date) -> list[tuple[Meter, Loan | None, str]]:
-    """Each meter with who has it today."""
-    found = []
-    for meter in meters.all_meters(db):
-        loan = loans.holder_on(db, meter.id, today)
-        names = loans.names(db, [loan.member_id] if loan else [])
-        name = names.get(loan.member_id or 0, "a former member") if loan else ""
-        found.append((meter, loan, name))
-    return found
+def _holder(loan: Loan | None, names: dict[int, str]) -> str:
+    return "" if loan is None else names.get(loan.member_id or 0, "a former member")

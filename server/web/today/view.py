@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db.measured import MeasuredRows
-from server.models import Animal, Loan, Member, Meter, Tank
+from server.account import sentences
+from server.db.accounts import Told
+from server.models import Loan, Member, Meter
 from server.web import filters
-from server.web.tanks.known_light import known_light
-from server.web.tanks.view import stood_words
 from server.web.today.gather import Todo
 
 
@@ -41,30 +40,30 @@ class WelcomeView:
 
 
 @dataclass(frozen=True, kw_only=True)
-class TankRows:
-    """One own tank with what hangs over it and who lives in it."""
+class MeterNow:
+    """A meter, who has it today, and their name."""
 
-    tank: Tank
-    lit: MeasuredRows | None
-    animals: Sequence[Animal]
+    meter: Meter
+    loan: Loan | None
+    holder: str
 
 
 def today_page(
     todos: Sequence[Todo],
-    tanks: Sequence[TankRows],
-    meters: Sequence[tuple[Meter, Loan | None, str]],
+    tanks: Sequence[Told],
+    meters: Sequence[MeterNow],
     who: Member,
     today: date,
 ) -> TodayView:
     return TodayView(
         answer=_answer(todos, tanks),
         todos=tuple(todos),
-        tanks=tuple(_glance(rows, today) for rows in tanks),
-        meters=tuple(_meter(meter, loan, name, who) for meter, loan, name in meters),
+        tanks=tuple(_glance(told) for told in tanks),
+        meters=tuple(_meter(now, who, today) for now in meters),
     )
 
 
-def _answer(todos: Sequence[Todo], tanks: Sequence[TankRows]) -> str:
+def _answer(todos: Sequence[Todo], tanks: Sequence[Told]) -> str:
     if not tanks and not todos:
         return "Start with your tank: five numbers and words, and its light can be planned."
     if not todos:
@@ -72,37 +71,36 @@ def _answer(todos: Sequence[Todo], tanks: Sequence[TankRows]) -> str:
     return f"{filters.count(len(todos), 'thing')} to do."
 
 
-def _glance(rows: TankRows, today: date) -> TankGlance:
+def _glance(told: Told) -> TankGlance:
+    account = told.account
+    since = account.light_since
+    stood = sentences.stood_words(since, account.as_of) if since else ""
     return TankGlance(
-        id=rows.tank.id,
-        name=rows.tank.name,
-        answer=_tank_answer(rows),
-        stood=f"Light {stood_words(rows.lit.setup.since, today)}." if rows.lit else "",
+        id=told.rows.tank.id,
+        name=told.rows.tank.name,
+        answer=_tank_answer(told),
+        stood=f"Light {stood}." if stood else "",
     )
 
 
-def _tank_answer(rows: TankRows) -> str:
-    if rows.lit is None:
-        return "No lamp yet."
-    if not rows.animals:
-        return "No animals yet."
-    known = known_light(rows.lit, rows.animals)
-    off = [one for one in known.judged if one.verdict != "within"]
-    if not off:
-        number = len(known.judged)
-        everyone = "The one animal" if number == 1 else f"All {number} animals"
-        return f"{everyone} in range, {known.kind}."
-    named = ", ".join(f"{one.animal.name} {one.words}" for one in off[:3])
-    more = f" and {len(off) - 3} more" if len(off) > 3 else ""
-    return f"{named}{more}, {known.kind}."
+def _tank_answer(told: Told) -> str:
+    if told.light is None:
+        return "No light over it yet."
+    words = (sentences.headline(told.account.animals), sentences.certainty(told.account))
+    return " ".join(words)
 
 
-def _meter(meter: Meter, loan: Loan | None, name: str, who: Member) -> MeterGlance:
-    if meter.state in ("resting", "lost"):
-        told = {"resting": "rests and is lent to nobody", "lost": "is lost"}[meter.state]
-    elif loan is None:
-        told = "is free today"
-    else:
-        holder = "you" if loan.member_id == who.id else name
-        told = f"is with {holder} until {filters.day(loan.last_day)}"
-    return MeterGlance(id=meter.id, name=meter.name, told=told)
+def _meter(now: MeterNow, who: Member, today: date) -> MeterGlance:
+    return MeterGlance(id=now.meter.id, name=now.meter.name, told=_where(now, who, today))
+
+
+def _where(now: MeterNow, who: Member, today: date) -> str:
+    if now.meter.state in ("resting", "lost"):
+        return {"resting": "rests and is lent to nobody", "lost": "is lost"}[now.meter.state]
+    if now.loan is None:
+        return "is free today"
+    holder = "you" if now.loan.member_id == who.id else now.holder
+    last = filters.day(now.loan.last_day)
+    if now.loan.last_day < today:
+        return f"is still with {holder}; it was due back on {last}"
+    return f"is with {holder} until {last}"

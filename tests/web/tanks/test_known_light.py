@@ -1,15 +1,14 @@
 """Once a light was measured, a tank's page and the first page speak of the measured one."""
 
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from fastapi.testclient import TestClient
 
-from server.db import light, members, tanks
+from server.db import club_day, light, members, tanks
 from server.db.engine import Database
-from server.models import LampModel, MeasurementSession, Reading
+from server.models import LampModel, MeasurementSession, Reading, Tank
 from server.optics.field import at_points
-from server.web.tanks.judged import letter, range_words
 from tests.conftest import Cast
 
 DAY = date(2026, 9, 3)
@@ -71,29 +70,58 @@ def measure(club: Database, tank_id: int, *, factor: float) -> None:
             )  # fmt: skip
 
 
-def test_before_a_measurement_the_page_says_that_it_is_a_plan(
+def test_before_a_measurement_every_page_says_that_it_is_a_plan_with_its_doubt(
     ivo: TestClient, tank_id: int
 ) -> None:
-    page = ivo.get(f"/tanks/{tank_id}").text
-    assert "As planned, the one animal in Lagoon gets the light it should." in page
-    assert "may be off by a third" in page and "Prove it under water" in page
-    assert "The one animal in range, as planned." in ivo.get("/").text
+    for address in (f"/tanks/{tank_id}", "/"):
+        page = ivo.get(address).text
+        assert "Whether Grove is in range is not known yet." in page
+        assert "nobody has measured this light yet" in page and "Known to about" in page
+    assert "Measure this light at a few places under water." in ivo.get(f"/tanks/{tank_id}").text
+    assert "1 not known" in ivo.get("/tanks").text
 
 
 def test_readings_change_the_verdict_the_sureness_and_the_first_page(
     ivo: TestClient, club: Database, tank_id: int
 ) -> None:
     measure(club, tank_id, factor=0.6)
-    page = ivo.get(f"/tanks/{tank_id}").text
-    assert "Grove in Lagoon is too dim at" in page
-    assert "from 9 readings on 3 September 2026" in page
-    assert "See the one change that would help most." in page
-    assert "Grove too dim, as measured." in ivo.get("/").text
+    for address in (f"/tanks/{tank_id}", "/"):
+        page = ivo.get(address).text
+        assert "Grove is too dim." in page
+        assert "from readings on 3 September 2026" in page
+    assert "0 of 1 in range, 1 too dim" in ivo.get("/tanks").text
 
 
-def test_letters_go_on_after_z() -> None:
-    assert [letter(n) for n in (0, 25, 26, 27, 701, 702)] == ["a", "z", "aa", "ab", "zz", "aaa"]
+def test_a_step_of_power_does_not_make_it_unmeasured(
+    ivo: TestClient, club: Database, tank_id: int
+) -> None:
+    """Seen: after a step the tank's page said that nobody had measured, and Today asked for it."""
+    measure(club, tank_id, factor=0.6)
+    with club.write() as db:
+        current = tanks.current_setup(db, tank_id)
+        assert current is not None
+        place = tanks.place_of(tanks.lamps_of(db, current.id)[0])
+        lower = tanks.LampPlace(**vars(place) | {"power": 0.5})
+        tanks.save_setup(
+            db, tank_id=tank_id, lamps=[lower], since=date(2026, 9, 10), reason="a step"
+        )
+    for address in (f"/tanks/{tank_id}", "/"):
+        page = ivo.get(address).text
+        assert "nobody has measured" not in page.lower()
+        assert "from readings on 3 September 2026 under the same lamps, carried over" in page
+    assert "Measure the light of" not in ivo.get("/").text
 
 
-def test_ranges_are_written_without_false_decimals() -> None:
-    assert (range_words(5, 60), range_words(7.5, 350)) == ("5–60", "7.5–350")
+def test_all_pages_say_alike_how_long_the_light_has_stood(
+    ivo: TestClient, club: Database, tank_id: int
+) -> None:
+    """Seen: 36 days on one page, 5 weeks on another."""
+    with club.write() as db:
+        setup = tanks.current_setup(db, tank_id)
+        assert setup is not None
+        setup.since = club_day.today(db) - timedelta(days=36)
+        db.add(setup)
+        db.get_one(Tank, tank_id).shared = True
+    for address in (f"/tanks/{tank_id}", "/", "/tanks", "/club"):
+        page = ivo.get(address).text
+        assert "5 weeks" in page and "36 days" not in page, address

@@ -66,3 +66,13 @@ def test_who_has_the_meter_today_is_said(ivo: TestClient, tess: TestClient, club
     lend(club, cast.tess.id, first=-1, last=1, state="out")
     assert "is with Tess until" in ivo.get("/").text
     assert "is with you until" in tess.get("/").text
+
+
+def test_a_meter_kept_past_its_day_is_not_called_free(
+    ivo: TestClient, tess: TestClient, club, cast
+) -> None:
+    """Seen: a meter that is with me "is free today"."""
+    lend(club, cast.ivo.id, first=-5, last=-1, state="out")
+    assert "is still with you; it was due back on" in ivo.get("/").text
+    page = tess.get("/").text
+    assert "is still with Ivo; it was due back on" in page and "is free today" not in page
