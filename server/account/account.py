@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+from server.account.change import Change
 from server.surveys.verdict import Verdict
 
 Basis = Literal["planned", "measured", "carried"]
@@ -60,7 +61,9 @@ class Proposal:
 
     words: the sentence. before, after: the thing changed, in words with units.
     chance_before, chance_after: expected share of animals in their range (0–1).
-    measure_first: whether it rests on a plan that nobody has measured.
+    measure_first: whether it rests on a plan that nobody has measured. order: the change alone,
+    without a full stop. cautions: sentences that belong beside it. brighter: whether some animal
+    would get clearly more than now and has to get used to it. change: itself, to be drawn.
     """
 
     words: str
@@ -69,6 +72,10 @@ class Proposal:
     chance_before: float
     chance_after: float
     measure_first: bool
+    order: str
+    cautions: tuple[str, ...]
+    brighter: bool
+    change: Change
 
 
 @dataclass(frozen=True, kw_only=True)

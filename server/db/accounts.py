@@ -22,7 +22,7 @@ from server.account.account import Account, AnimalLight, Proposal
 from server.account.carried import carried
 from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, Standing
-from server.db import days, light, measured, tanks
+from server.db import abilities, days, light, measured, tanks
 from server.db.brightest import at_brightest
 from server.db.daylight import LampDay, lamp_days, light_at, lit_parts, part_days
 from server.db.days import GroupDay
@@ -279,7 +279,7 @@ def account(rows: AccountRows, *, unit: str = "cm") -> Account:
 def _proposal(rows: AccountRows, known: KnownLight | None, unit: str) -> Proposal | str:
     if known is None:
         return "No lamp lights this tank yet."
-    hanging = measured.hanging_of(rows.tank, rows.hung)
+    hanging = abilities.hanging_of(rows.tank, rows.hung)
     return proposing.proposed(known, rows.living, hanging, unit=unit)
 
 

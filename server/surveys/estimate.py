@@ -44,6 +44,18 @@ class Estimate:
         """Half of the interval over the value, (n,)."""
         return (self.high - self.low) / (2 * self.ppfd)
 
+    def at(self, index: int) -> "Estimate":
+        """The same at one of the places."""
+        one = slice(index, index + 1)
+        return Estimate(
+            ppfd=self.ppfd[one],
+            low=self.low[one],
+            high=self.high[one],
+            log_mean=self.log_mean[:, one],
+            log_sd=self.log_sd[:, one],
+            weight=self.weight,
+        )
+
     def chance_below(self, ppfd: Floats | float) -> Floats:
         """Probability that the light is below so much, (n,)."""
         level = np.log(np.maximum(np.broadcast_to(ppfd, self.ppfd.shape), 1e-9))
