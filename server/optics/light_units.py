@@ -78,6 +78,24 @@ def mistake_as_daylight(value: float, unit: Unit, spectrum: Spectrum) -> Dayligh
     return DaylightMistake(ppfd=value / assumed, percent=100 * (true / assumed - 1))
 
 
+@dataclass(frozen=True, kw_only=True)
+class UnitReading:
+    """A reading of a stated light: its level in every unit, and what daylight's factor makes."""
+
+    level: LightLevel
+    as_daylight: DaylightMistake
+    spectrum: Spectrum
+
+
+def unit_reading(value: float, unit: Unit, spectrum: Spectrum) -> UnitReading:
+    """Both of the above. Raises ValueError for a value outside `VALUE_LIMITS`."""
+    return UnitReading(
+        level=light_level(value, unit, spectrum),
+        as_daylight=mistake_as_daylight(value, unit, spectrum),
+        spectrum=spectrum,
+    )
+
+
 def _per_ppfd(unit: Unit, lux_per_ppfd: float, umol_per_j: float) -> float:
     """How many of the unit one µmol m⁻² s⁻¹ makes."""
     if unit == "lux":

@@ -39,6 +39,16 @@ class PhotometricFile:
         return self.table.flux
 
     @property
+    def beam_across_deg(self) -> float:
+        """Half-value beam [°] in the file's plane C0."""
+        return self.table.beam_deg(0.0)
+
+    @property
+    def beam_along_deg(self) -> float:
+        """Half-value beam [°] in the file's plane C90."""
+        return self.table.beam_deg(90.0)
+
+    @property
     def light_output_ratio(self) -> float | None:
         """Part of the bare lamps' lumens that leaves the fixture, where the file tells."""
         return None if self.lamp_lm is None else self.flux_lm / self.lamp_lm

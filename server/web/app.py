@@ -17,19 +17,19 @@ from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.routes import router as acclimation_pages
 from server.web.bundles.routes import router as bundle_pages
-from server.web.calculators.routes import router as calculators_page
+from server.web.calculators.routes import json as calculators_json
+from server.web.calculators.routes import pages as calculators_pages
 from server.web.club.routes import router as club_pages
 from server.web.compare.like.routes import router as like_mine_pages
 from server.web.compare.routes import router as compare_pages
 from server.web.compare.what_if.routes import router as what_if_pages
 from server.web.compare.which.routes import router as which_lamp_pages
 from server.web.day.routes import router as day_pages
-from server.web.dose.api import router as dose_json
-from server.web.dose.routes import router as dose_pages
 from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
 from server.web.help.routes import router as help_pages
 from server.web.history.routes import router as history_pages
+from server.web.lamps.channel_routes import router as channels_pages
 from server.web.lamps.routes import router as lamps_pages
 from server.web.lending.api import router as meters_json
 from server.web.lending.feed_routes import router as feeds
@@ -39,14 +39,10 @@ from server.web.lending.loan_routes import router as loans_pages
 from server.web.lending.message_routes import router as messages_pages
 from server.web.lending.routes import router as meters_pages
 from server.web.lending.steward_routes import router as minding_pages
-from server.web.light.api import router as light_json
-from server.web.light.routes import router as light_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.measured.routes import router as measured_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
-from server.web.spread.api import router as spread_json
-from server.web.spread.routes import router as spread_pages
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
@@ -61,17 +57,13 @@ from server.web.uploads.routes import router as uploads_pages
 ROUTERS = (
     measured_map_json,
     measured_pages,
-    spread_json,
-    spread_pages,
-    calculators_page,
-    light_json,
-    light_pages,
+    calculators_json,
+    calculators_pages,
     lamps_pages,
+    channels_pages,
     acclimation_pages,
     day_pages,
     history_pages,
-    dose_json,
-    dose_pages,
     surveys_json,
     entry_pages,
     surveys_pages,

@@ -10,8 +10,8 @@ from typing import Annotated, NamedTuple
 from fastapi import Depends, Path
 from sqlmodel import Session
 
-from server.db import surveys, tanks
-from server.models import MeasurementSession, Member, Setup, Tank
+from server.db import lamps, surveys, tanks
+from server.models import LampChannel, LampModel, MeasurementSession, Member, Setup, Tank
 from server.web.ask import Ask, TokenAsk
 from server.web.signed_in import NotFound
 
@@ -148,3 +148,51 @@ def tokens_seen_session_asked(ask: TokenAsk, session_id: int) -> SessionOfTank:
 SeenSession = Annotated[SessionOfTank, Depends(seen_session_asked)]
 OwnSession = Annotated[SessionOfTank, Depends(own_session_asked)]
 TokensSeenSession = Annotated[SessionOfTank, Depends(tokens_seen_session_asked)]
+
+
+# Lamps
+
+
+class ChannelOfLamp(NamedTuple):
+    """A channel with the lamp it belongs to."""
+
+    channel: LampChannel
+    lamp: LampModel
+
+
+def may_change(who: Member, lamp: LampModel) -> bool:
+    """Whoever added a lamp, and stewards."""
+    return who.role == "steward" or lamp.created_by_id == who.id
+
+
+def known_lamp_asked(ask: Ask, lamp_id: int) -> LampModel:
+    with ask.read() as db:
+        lamp = lamps.lamp(db, lamp_id)
+    if lamp is None:
+        raise NotFound("There is no such lamp on the shelf.")
+    return lamp
+
+
+def own_lamp_asked(ask: Ask, lamp_id: int) -> LampModel:
+    lamp = known_lamp_asked(ask, lamp_id)
+    if lamp.merged_into_id is not None:
+        raise NotFound("This lamp was merged into another one.")
+    if not may_change(ask.who, lamp):
+        raise NotFound("Only the member who added this lamp, or a steward, can change it.")
+    return lamp
+
+
+OwnLamp = Annotated[LampModel, Depends(own_lamp_asked)]
+"""A lamp this member may change; everybody may look at the shelf."""
+
+
+def own_channel_asked(ask: Ask, lamp: OwnLamp, channel_id: int) -> ChannelOfLamp:
+    with ask.read() as db:
+        channel = lamps.channel(db, lamp.id, channel_id)
+    if channel is None:
+        raise NotFound("This lamp has no such channel.")
+    return ChannelOfLamp(channel, lamp)
+
+
+KnownLamp = Annotated[LampModel, Depends(known_lamp_asked)]
+OwnChannel = Annotated[ChannelOfLamp, Depends(own_channel_asked)]

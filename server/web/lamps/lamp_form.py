@@ -2,51 +2,45 @@
 
 from dataclasses import dataclass
 
-from starlette.datastructures import QueryParams
-
-from server.models import LampModel, Member
+from server.models import LampModel
 from server.optics.shimmer import Ripple
-from server.optics.tint import TINTS
-from server.web.light.light_form import typed_in
-from server.web.tanks.typed import Refused, TypedIn, shown_length
+from server.web.fields import choice, length
+from server.web.forms import Filled, Form
+from server.web.spectrum_told import WATER_OPTIONS
 
 USUAL_HEIGHT_CM = 25.0
-HEIGHT_LIMITS_CM = (0.1, 200.0)
 _RIPPLE_HEIGHT = 0.05
 """Height of the shown ripple as a part of its length: gentle waves under a return pump."""
 
+HEIGHT = length("height", "Height over the water", (0.1, 200.0), like_cm=USUAL_HEIGHT_CM)
+DEPTH = length("depth", "Depth", (1.0, 250.0), like_cm=30.0)
+RIPPLE = length("ripple", "Ripples, crest to crest", (0.5, 500.0), like_cm=8.0)
+WATER = choice("water", "Water", WATER_OPTIONS, start="usual")
+LOOKED_AT = Form(HEIGHT, DEPTH, RIPPLE, WATER)
+
 
 @dataclass(frozen=True)
-class Asked:
+class LookedAt:
     """A hanging height, a depth, a water and a ripple."""
 
     height_cm: float
     depth_cm: float
     water: str
     ripple: Ripple
-    values: dict[str, str]
     unit: str
 
 
-def read_asked(query: QueryParams, who: Member, lamp: LampModel) -> Asked | Refused:
-    """The lamp page's address; an empty one takes the middle of the stated heights."""
-    unit = who.length_unit
-    usual = usual_height_cm(lamp)
-    defaults = {
-        "height": shown_length(usual, unit),
-        "depth": shown_length(30.0, unit),
-        "water": "usual",
-        "ripple": shown_length(8.0, unit),
-    }
-    typed = typed_in(query, who, defaults)
-    height = _length(typed, "height", HEIGHT_LIMITS_CM, usual)
-    depth = _length(typed, "depth", (1.0, 250.0), 30.0)
-    water = typed.choice("water", TINTS, otherwise="usual")
-    ripple = _length(typed, "ripple", (0.5, 500.0), 8.0)
-    if typed.errors:
-        return typed.refused()
+def usual_values(lamp: LampModel) -> dict[str, float | None]:
+    """Lengths [cm] the page starts from: the middle of the stated heights."""
+    return {"height": usual_height_cm(lamp), "depth": 30.0, "ripple": 8.0}
+
+
+def read_asked(form: Filled) -> LookedAt:
+    """Raises Refused."""
+    height, depth, water, ripple = form[HEIGHT], form[DEPTH], form[WATER], form[RIPPLE]
+    form.check()
     gentle = Ripple(length_cm=ripple, height_cm=_RIPPLE_HEIGHT * ripple)
-    return Asked(height, depth, water, gentle, typed.values, unit)
+    return LookedAt(height, depth, water, gentle, form.unit)
 
 
 def usual_height_cm(lamp: LampModel) -> float:
@@ -55,8 +49,3 @@ def usual_height_cm(lamp: LampModel) -> float:
     if low is not None and high is not None:
         return (low + high) / 2
     return low or high or USUAL_HEIGHT_CM
-
-
-def _length(typed: TypedIn, name: str, limits_cm: tuple[float, float], like_cm: float) -> float:
-    value = typed.length(name, low_cm=limits_cm[0], high_cm=limits_cm[1], like_cm=like_cm)
-    return 0.0 if value is None else value

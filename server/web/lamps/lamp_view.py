@@ -16,16 +16,16 @@ from server.optics.shimmer import Shimmer, shimmer
 from server.optics.spectrum_shapes import READY_BY_KEY
 from server.optics.tank import Water
 from server.optics.tint import TINTS
+from server.web import shimmer_told
 from server.web.filters import length, number, percent, ppfd, significant
+from server.web.forms import shown_length
+from server.web.lamp_kinds import KIND_NAMES, rough
 from server.web.lamps.form import CONTROL_NAMES
-from server.web.lamps.lamp_form import Asked
+from server.web.lamps.lamp_form import LookedAt
 from server.web.lamps.view import beam_words, flux_is_doubtful, heights_words, watts_words
-from server.web.light import shimmer_view
-from server.web.light.layout_form import layout_values
-from server.web.light.photometric_view import FileTold, file_told
-from server.web.light.spectrum_view import WATER_OPTIONS, SpectrumTold, told
-from server.web.light.watts_view import KIND_NAMES, rough
-from server.web.tanks.typed import Refused, shown_length
+from server.web.layouts import layout_lengths, layout_values
+from server.web.photometric_told import FileTold, file_told
+from server.web.spectrum_told import SpectrumTold, told
 
 _DIRECTIONS = 8
 _MOST_DRAWN = 4
@@ -74,12 +74,8 @@ class LampPage:
     channels: tuple[ChannelLine, ...]
     file: FileTold | None
     light: Light | None
-    values: dict[str, str]
-    errors: dict[str, str]
-    unit: str
     may_change: bool
     others: tuple[tuple[str, str], ...]
-    waters: tuple[tuple[str, str], ...] = WATER_OPTIONS
     hot: bool = False
     heavy_blue: bool = False
 
@@ -88,7 +84,7 @@ def lamp_page(
     who: Member,
     stated: Stated,
     channels: Sequence[LampChannel],
-    asked: Asked | Refused,
+    asked: LookedAt | None,
     *,
     file: PhotometricFile | None,
     others: Sequence[LampModel],
@@ -112,10 +108,7 @@ def lamp_page(
         file=None
         if file is None
         else file_told(file, name=row.intensity_file_name, unit=who.length_unit),
-        light=None if isinstance(asked, Refused) else _light(stated, asked),
-        values=asked.values,
-        errors=dict(asked.errors) if isinstance(asked, Refused) else {},
-        unit=who.length_unit,
+        light=None if asked is None else _light(stated, asked),
         may_change=may_change,
         others=tuple((str(one.id), one.name) for one in others),
         hot=row.kind in ("metal_halide", "fluorescent_tube", "mixed"),
@@ -222,7 +215,7 @@ def _light_words(spectrum: str) -> str:
     return "a mix" if spectrum else "the general colours of its kind"
 
 
-def _light(stated: Stated, asked: Asked) -> Light:
+def _light(stated: Stated, asked: LookedAt) -> Light:
     """The lamp hung over open water, at full power."""
     lamp, tint = stated.lamp, TINTS[asked.water]
     emitters = lamp_emitters(
@@ -243,16 +236,16 @@ def _light(stated: Stated, asked: Asked) -> Light:
             unit=asked.unit,
             parts=parts if 1 < len(parts) <= _MOST_DRAWN else (),
         ),
-        shimmer=_NOTHING_UNDER if found is None else shimmer_view.answer(found),
+        shimmer=_NOTHING_UNDER if found is None else shimmer_told.answer(found),
         shimmer_facts=()
         if found is None
-        else shimmer_view.facts(found, asked.ripple, lamp.layout, asked.unit),
+        else shimmer_told.facts(found, asked.ripple, lamp.layout, asked.unit),
         shimmer_address=_shimmer_address(stated.row, asked),
         water=asked.water,
     )
 
 
-def _shimmer(emitters: Sequence[Emitter], asked: Asked) -> Shimmer | None:
+def _shimmer(emitters: Sequence[Emitter], asked: LookedAt) -> Shimmer | None:
     """Shimmer right under the lamp; None where its table sends nothing straight down."""
     try:
         return shimmer(
@@ -268,7 +261,7 @@ def _shimmer(emitters: Sequence[Emitter], asked: Asked) -> Shimmer | None:
 
 
 def _under(
-    emitters: Sequence[Emitter], stated: Stated, asked: Asked
+    emitters: Sequence[Emitter], stated: Stated, asked: LookedAt
 ) -> tuple[tuple[str, str], ...]:
     mark = footprint(emitters, Water(), depth_cm=asked.depth_cm, height_cm=asked.height_cm)
     peak = ppfd(mark.peak_ppfd)
@@ -286,14 +279,16 @@ def _under(
     )
 
 
-def _shimmer_address(row: LampModel, asked: Asked) -> str:
+def _shimmer_address(row: LampModel, asked: LookedAt) -> str:
     """The shimmer calculator with this lamp's layout in its address, in the member's unit."""
-    values = {
-        **layout_values(row, asked.unit),
-        "beam": f"{row.beam_deg:g}",
-        "height": asked.values["height"],
-        "depth": asked.values["depth"],
-        "ripple": asked.values["ripple"],
-        "ripple_height": shown_length(max(asked.ripple.height_cm, 0.1), asked.unit),
+    lengths = {
+        **layout_lengths(row),
+        "height": asked.height_cm,
+        "depth": asked.depth_cm,
+        "ripple": asked.ripple.length_cm,
+        "ripple_height": max(asked.ripple.height_cm, 0.1),
     }
-    return f"/calculators/shimmer?{urlencode(values)}"
+    shown = {name: shown_length(cm, asked.unit) for name, cm in lengths.items() if cm}
+    return "/calculators/shimmer?" + urlencode(
+        layout_values(row) | {"beam": f"{row.beam_deg:g}"} | shown
+    )

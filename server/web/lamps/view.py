@@ -1,25 +1,13 @@
-"""What the shelf's list and the forms of lamps show."""
+"""The shelf's list, and the words of a lamp's figures."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from server.models import LampChannel, LampModel, Member
+from server.models import LampModel
 from server.optics.efficacy import BY_KIND, efficacy_is_plausible
 from server.optics.lamp import Kind
 from server.web.filters import length, number, significant
-from server.web.lamps.form import (
-    AS_STORED,
-    CHANNEL_LAYOUTS,
-    CONTROL_NAMES,
-    EMPTY,
-    EMPTY_CHANNEL,
-    channel_values,
-    values_of,
-)
-from server.web.light.layout_form import LAYOUTS
-from server.web.light.light_form import LIGHTS
-from server.web.light.watts_view import KIND_NAMES, KINDS, rough
-from server.web.tanks.typed import Refused, merged
+from server.web.lamp_kinds import KIND_NAMES, rough
 
 PER_PAGE = 50
 
@@ -48,85 +36,11 @@ class ShelfView:
     pages: int
 
 
-@dataclass(frozen=True)
-class LampForm:
-    """A lamp's form, new or changed."""
-
-    title: str
-    action: str
-    back: str
-    values: dict[str, str]
-    errors: dict[str, str]
-    unit: str
-    used: str = ""
-    kinds: tuple[tuple[str, str], ...] = KINDS
-    layouts: tuple[tuple[str, str], ...] = LAYOUTS
-    controls: tuple[tuple[str, str], ...] = tuple(CONTROL_NAMES.items())
-
-
-@dataclass(frozen=True)
-class ChannelForm:
-    """A channel's form."""
-
-    title: str
-    action: str
-    lamp_id: int
-    lamp_name: str
-    values: dict[str, str]
-    errors: dict[str, str]
-    unit: str
-    lights: tuple[tuple[str, str], ...]
-    remove: str = ""
-    layouts: tuple[tuple[str, str], ...] = CHANNEL_LAYOUTS
-
-
-@dataclass(frozen=True)
-class LampFileForm:
-    """The form for a lamp's photometric file."""
-
-    lamp_id: int
-    lamp_name: str
-    errors: dict[str, str]
-    stored: str
-
-
 def shelf_view(rows: Sequence[LampModel], unit: str, page: int) -> ShelfView:
     pages = max(1, -(-len(rows) // PER_PAGE))
     page = min(max(page, 1), pages)
     shown = rows[(page - 1) * PER_PAGE : page * PER_PAGE]
     return ShelfView(tuple(_line(row, unit) for row in shown), len(rows), page, pages)
-
-
-def lamp_form(
-    who: Member, row: LampModel | None, refused: Refused | None = None, *, times: int = 0
-) -> LampForm:
-    values = EMPTY if row is None else values_of(row, who.length_unit)
-    return LampForm(
-        title="Add a lamp to the shelf" if row is None else f"Change {row.name}",
-        action="/lamps/new" if row is None else f"/lamps/{row.id}/edit",
-        back="/lamps" if row is None else f"/lamps/{row.id}",
-        values=merged(values, refused),
-        errors=dict(refused.errors) if refused else {},
-        unit=who.length_unit,
-        used=_used(times),
-    )
-
-
-def channel_form(
-    who: Member, lamp: LampModel, row: LampChannel | None, refused: Refused | None = None
-) -> ChannelForm:
-    values = EMPTY_CHANNEL if row is None else channel_values(row, who.length_unit)
-    return ChannelForm(
-        title=f"Add a channel to {lamp.name}" if row is None else f"Change channel {row.name}",
-        action=f"/lamps/{lamp.id}/channels/{'new' if row is None else row.id}",
-        lamp_id=lamp.id,
-        lamp_name=lamp.name,
-        values=merged(values, refused),
-        errors=dict(refused.errors) if refused else {},
-        unit=who.length_unit,
-        lights=LIGHTS if row is None else (*LIGHTS, AS_STORED),
-        remove="" if row is None else f"/lamps/{lamp.id}/channels/{row.id}/remove",
-    )
 
 
 def flux_words(row: LampModel) -> str:
@@ -177,7 +91,8 @@ def _line(row: LampModel, unit: str) -> ShelfLine:
     )
 
 
-def _used(times: int) -> str:
+def used_words(times: int) -> str:
+    """What hangs on a change of a lamp that is in use."""
     if not times:
         return ""
     setups = "one setup" if times == 1 else f"{times} setups"

@@ -4,8 +4,9 @@ from dataclasses import dataclass
 from zoneinfo import available_timezones
 
 from server.models import Club
+from server.web.fields import choice, line, number
 from server.web.filters import significant
-from server.web.forms import Filled, Form, choice, line, number
+from server.web.forms import Filled, Form
 
 ZONES = (("UTC", "UTC"), *((name, name) for name in sorted(available_timezones()) if "/" in name))
 

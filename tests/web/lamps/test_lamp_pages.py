@@ -151,8 +151,8 @@ def test_only_who_added_a_lamp_or_a_steward_changes_it(
     mara = as_member(cast.mara)
     assert tess.get(f"/lamps/{lamp_id}").status_code == 200
     for address in ("edit", "channels/new", "photometric-file"):
-        assert tess.get(f"/lamps/{lamp_id}/{address}").status_code == 403
-        assert tess.post(f"/lamps/{lamp_id}/{address}", data=PANEL).status_code == 403
+        assert tess.get(f"/lamps/{lamp_id}/{address}").status_code == 404
+        assert tess.post(f"/lamps/{lamp_id}/{address}", data=PANEL).status_code == 404
         assert mara.get(f"/lamps/{lamp_id}/{address}").status_code == 200
     assert "Change the lamp" not in tess.get(f"/lamps/{lamp_id}").text
 
