@@ -11,7 +11,7 @@ from pathlib import Path
 from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
-from server.db import folder_lock, schema, sealed
+from server.db import club_clock, folder_lock, schema, sealed
 from server.db.engine import DATABASE_FILE, Database, open_database, sqlite
 from server.db.unwilling import Unwilling
 from server.settings import Settings
@@ -149,6 +149,8 @@ def _bring_up(folder: Path) -> None:
     with closing(open_database(data=folder)) as database:
         schema.migrate(database)
         schema.refuse_incomplete(database)
+        with database.write() as db:
+            club_clock.forget(db)
 
 
 def _set_aside(target: Path) -> Path:

@@ -1,17 +1,17 @@
 """Which calendar day it is at the club."""
 
-from datetime import date, datetime
+from datetime import date
 from zoneinfo import ZoneInfo
 
 from sqlmodel import Session
 
-from server.db import members
+from server.db import club_clock, members
 
 
 def today(db: Session) -> date:
     """Today by the club's own clock; loans, setups and readings are dated by it."""
     club = members.club_of(db)
-    return datetime.now(ZoneInfo(club.time_zone if club else "UTC")).date()
+    return club_clock.now(db).astimezone(ZoneInfo(club.time_zone if club else "UTC")).date()
 
 
 def zone(db: Session) -> str:

@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 
 from sqlmodel import Session, col, delete, func, select
 
-from server.db import secrets
+from server.db import club_clock, secrets
 from server.models import AccessToken, Club, Invitation, Member, SignIn
 
 INVITATION_LIFE = timedelta(days=14)
@@ -120,8 +120,8 @@ def invite(
             for_whom=for_whom,
             member_id=member_id,
             invited_by_id=invited_by_id,
-            created_at=now(),
-            expires_at=now() + life,
+            created_at=club_clock.now(db),
+            expires_at=club_clock.now(db) + life,
         )
     )
     db.flush()
@@ -143,7 +143,7 @@ def open_invitation(db: Session, token: str) -> Invitation | None:
     found = db.exec(
         select(Invitation).where(Invitation.token_hash == secrets.token_hash(token))
     ).first()
-    if found is None or found.used_at is not None or found.expires_at < now():
+    if found is None or found.used_at is not None or found.expires_at < club_clock.now(db):
         return None
     return found
 
@@ -152,7 +152,7 @@ def open_invitations(db: Session) -> list[Invitation]:
     waiting = select(Invitation).where(
         col(Invitation.used_at).is_(None),
         col(Invitation.purpose) == "join",
-        col(Invitation.expires_at) >= now(),
+        col(Invitation.expires_at) >= club_clock.now(db),
     )
     return list(db.exec(waiting.order_by(col(Invitation.created_at).desc())))
 
@@ -174,9 +174,9 @@ def sign_in(db: Session, member: Member, *, device: str) -> str:
             token_hash=secrets.token_hash(token),
             member_id=member.id,
             device=device[:200],
-            created_at=now(),
-            last_seen_at=now(),
-            expires_at=now() + SIGN_IN_LIFE,
+            created_at=club_clock.now(db),
+            last_seen_at=club_clock.now(db),
+            expires_at=club_clock.now(db) + SIGN_IN_LIFE,
         )
     )
     db.flush()
@@ -194,20 +194,13 @@ def signed_in(db: Session, token: str) -> tuple[Member, SignIn] | None:
         return None
     member, entry = row
     idle = STEWARD_IDLE_LIFE if member.role == "steward" else IDLE_LIFE
-    if member.left_at is not None or now() > entry.expires_at:
+    if member.left_at is not None or club_clock.now(db) > entry.expires_at:
         return None
-    return None if now() > entry.last_seen_at + idle else (member, entry)
+    return None if club_clock.now(db) > entry.last_seen_at + idle else (member, entry)
 
 
-def wants_touch(entry: SignIn) -> bool:
-    return now() - entry.last_seen_at > _SEEN_EVERY
-
-
-def touch(db: Session, sign_in_id: int) -> None:
-    entry = db.get(SignIn, sign_in_id)
-    if entry is not None:
-        entry.last_seen_at = now()
-        db.add(entry)
+def wants_touch(db: Session, entry: SignIn) -> bool:
+    return club_clock.now(db) - entry.last_seen_at > _SEEN_EVERY
 
 
 def sign_out(db: Session, token: str) -> None:
@@ -215,7 +208,9 @@ def sign_out(db: Session, token: str) -> None:
 
 
 def sign_ins_of(db: Session, member_id: int) -> list[SignIn]:
-    mine = select(SignIn).where(SignIn.member_id == member_id, col(SignIn.expires_at) >= now())
+    mine = select(SignIn).where(
+        SignIn.member_id == member_id, col(SignIn.expires_at) >= club_clock.now(db)
+    )
     return list(db.exec(mine.order_by(col(SignIn.last_seen_at).desc())))
 
 
@@ -241,7 +236,7 @@ def make_access_token(db: Session, *, member_id: int, name: str) -> str:
             member_id=member_id,
             name=name,
             token_hash=secrets.token_hash(token),
-            created_at=now(),
+            created_at=club_clock.now(db),
         )
     )
     db.flush()
@@ -259,7 +254,7 @@ def revoke_access_token(db: Session, *, member_id: int, token_id: int) -> bool:
     found = db.get(AccessToken, token_id)
     if found is None or found.member_id != member_id:
         return False
-    found.revoked_at = now()
+    found.revoked_at = club_clock.now(db)
     db.add(found)
     return True
 
@@ -278,12 +273,5 @@ def bearer(db: Session, token: str) -> tuple[Member, AccessToken] | None:
     return None if row is None else (row[0], row[1])
 
 
-def wants_token_touch(token: AccessToken) -> bool:
-    return token.last_used_at is None or now() - token.last_used_at > _SEEN_EVERY
-
-
-def touch_token(db: Session, token_id: int) -> None:
-    found = db.get(AccessToken, token_id)
-    if found is not None:
-        found.last_used_at = now()
-        db.add(found)
+def wants_token_touch(db: Session, token: AccessToken) -> bool:
+    return token.last_used_at is None or club_clock.now(db) - token.last_used_at > _SEEN_EVERY

@@ -7,7 +7,7 @@ from sqlalchemy import func, update
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, select
 
-from server.db.members import now
+from server.db.club_clock import now
 from server.models import Member, Message, OutgoingMail
 
 SUBJECTS = {
@@ -38,7 +38,7 @@ def tell(
         subject=subject[:200],
         words=words[:2000],
         link=link,
-        sent_at=now(),
+        sent_at=now(db),
     )
     if key is None:
         db.add(message)
@@ -74,7 +74,7 @@ def mark_read(db: Session, member_id: int) -> None:
     db.exec(
         update(Message)
         .where(col(Message.member_id) == member_id, col(Message.read_at).is_(None))
-        .values(read_at=now())
+        .values(read_at=now(db))
     )
 
 
@@ -88,7 +88,7 @@ def put_into_post(db: Session) -> int:
         .join(Member, col(Member.id) == col(Message.member_id))
         .outerjoin(OutgoingMail, col(OutgoingMail.message_id) == col(Message.id))
         .where(
-            Message.sent_at >= now() - MAIL_WITHIN,
+            Message.sent_at >= now(db) - MAIL_WITHIN,
             col(OutgoingMail.id).is_(None),
             col(Member.email).is_not(None),
             col(Member.left_at).is_(None),
@@ -101,7 +101,7 @@ def put_into_post(db: Session) -> int:
         assert message_id is not None
         try:
             with db.begin_nested():
-                db.add(OutgoingMail(message_id=message_id, next_try_at=now()))
+                db.add(OutgoingMail(message_id=message_id, next_try_at=now(db)))
             made += 1
         except IntegrityError:  # another server was first
             continue
@@ -115,7 +115,7 @@ def claim_mail(db: Session) -> OutgoingMail | None:
     that ran out during the handing over may have arrived, so it is marked for a steward to
     decide and never sent by itself.
     """
-    at = now()
+    at = now(db)
     db.exec(
         update(OutgoingMail)
         .where(col(OutgoingMail.state) == "handing", col(OutgoingMail.claimed_until) < at)
@@ -159,13 +159,13 @@ def begin_handing(db: Session, mail: OutgoingMail) -> bool:
             col(OutgoingMail.claim) == mail.claim,
             col(OutgoingMail.state) == "claimed",
         )
-        .values(state="handing", claimed_until=now() + CLAIM_FOR)
+        .values(state="handing", claimed_until=now(db) + CLAIM_FOR)
     )
     return done.rowcount == 1
 
 
 def mail_sent(db: Session, mail: OutgoingMail) -> None:
-    _settle(db, mail, state="sent", sent_at=now(), last_error="")
+    _settle(db, mail, state="sent", sent_at=now(db), last_error="")
 
 
 def mail_failed(db: Session, mail: OutgoingMail, error: str, *, for_good: bool = False) -> None:
@@ -173,7 +173,7 @@ def mail_failed(db: Session, mail: OutgoingMail, error: str, *, for_good: bool =
     if for_good or mail.tries >= MOST_TRIES:
         _settle(db, mail, state="failed", last_error=error[:300])
         return
-    again = now() + timedelta(minutes=2 ** (mail.tries - 1))
+    again = now(db) + timedelta(minutes=2 ** (mail.tries - 1))
     _settle(db, mail, state="waiting", next_try_at=again, last_error=error[:300])
 
 
@@ -182,7 +182,7 @@ def send_again(db: Session, mail_id: int) -> bool:
     done = db.exec(
         update(OutgoingMail)
         .where(col(OutgoingMail.id) == mail_id, col(OutgoingMail.state).in_(("failed", "unsure")))
-        .values(state="waiting", tries=0, next_try_at=now())
+        .values(state="waiting", tries=0, next_try_at=now(db))
     )
     return done.rowcount == 1
 
@@ -211,7 +211,7 @@ def mail_needing_a_steward(db: Session) -> list[tuple[OutgoingMail, Message, Mem
         .join(Member, col(Member.id) == col(Message.member_id))
         .where(
             col(OutgoingMail.state).in_(("failed", "unsure")),
-            Message.sent_at >= now() - timedelta(days=30),
+            Message.sent_at >= now(db) - timedelta(days=30),
         )
         .order_by(col(OutgoingMail.id).desc())
         .limit(50)

@@ -9,6 +9,7 @@ from datetime import UTC, datetime, timedelta
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session, col, delete, func, select
 
+from server.db import club_clock
 from server.models import ColumnMapping, MeasurementSession, Upload
 from server.surveys.table_words import ROLES, Meaning
 
@@ -58,7 +59,7 @@ def _forget_old(db: Session, member_id: int) -> None:
         Upload.member_id == member_id, col(Upload.session_id).is_(None)
     )
     found = list(db.exec(waiting.order_by(col(Upload.id).desc())))
-    oldest = datetime.now(UTC) - WAITING_KEPT
+    oldest = club_clock.now(db) - WAITING_KEPT
     old = [id for i, (id, at) in enumerate(found) if i >= WAITING_MOST or at < oldest]
     if old:
         db.exec(delete(Upload).where(col(Upload.id).in_(old)))

@@ -43,6 +43,11 @@ from server.models.member import (  # noqa: E402 - after the convention
     Member,
     SignIn,
 )
+from server.models.safety import (  # noqa: E402 - after the convention
+    Attempt,
+    BelievedTime,
+    KnownBrowser,
+)
 from server.models.schedule import Schedule, ScheduleDay  # noqa: E402 - after the convention
 from server.models.survey import (  # noqa: E402 - after the convention
     ColumnMapping,
@@ -61,6 +66,8 @@ __all__ = [
     "AcclimationPlan",
     "AcclimationStep",
     "Animal",
+    "Attempt",
+    "BelievedTime",
     "ChoreDone",
     "ChoreEvery",
     "Club",
@@ -68,6 +75,7 @@ __all__ = [
     "Handover",
     "HungLamp",
     "Invitation",
+    "KnownBrowser",
     "LampChannel",
     "LampMeasurement",
     "LampModel",

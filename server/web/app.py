@@ -12,7 +12,8 @@ from starlette.types import Scope
 
 from server import places
 from server.db import members
-from server.db.engine import Database, open_database, sqlite_is_sound
+from server.db.engine import Database, open_database
+from server.db.last_seen import LastSeen
 from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.routes import router as acclimation_pages
@@ -20,6 +21,7 @@ from server.web.bundles.routes import router as bundle_pages
 from server.web.calculators.routes import json as calculators_json
 from server.web.calculators.routes import pages as calculators_pages
 from server.web.club.routes import router as club_pages
+from server.web.club_clock.routes import router as clock_page
 from server.web.compare.like.routes import router as like_mine_pages
 from server.web.compare.routes import router as compare_pages
 from server.web.compare.what_if.routes import router as what_if_pages
@@ -53,6 +55,7 @@ from server.web.tanks.light_routes import router as setups_pages
 from server.web.tanks.routes import router as tanks_pages
 from server.web.today.routes import router as first_page
 from server.web.uploads.routes import router as uploads_pages
+from server.web.warnings import Warnings
 
 ROUTERS = (
     measured_map_json,
@@ -77,6 +80,7 @@ ROUTERS = (
     minding_pages,
     members_pages,
     stewards_pages,
+    clock_page,
     bundle_pages,
     compare_pages,
     which_lamp_pages,
@@ -115,7 +119,8 @@ def create_app(settings: Settings, *, club: Database | None = None, demo: bool =
     app.state.settings = settings
     app.state.demo = demo
     app.state.club = club or open_database(data=settings.data, url=_url(settings))
-    app.state.warnings = _warnings(app.state.club)
+    app.state.seen = LastSeen()
+    app.state.warnings = Warnings(app.state.club)
     app.state.club_name = _club_name(app.state.club)
     errors.add_to(app)
     for router in ROUTERS:
@@ -132,7 +137,7 @@ def healthz() -> dict[str, str]:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    going_round = GoingRound(app.state.club, app.state.settings)
+    going_round = GoingRound(app.state.club, app.state.settings, app.state.seen)
     going_round.start()
     yield
     going_round.stop()
@@ -160,12 +165,6 @@ def _club_name(club: Database) -> str:
     with club.read() as db:
         found = members.club_of(db)
     return found.name if found else ""
-
-
-def _warnings(club: Database) -> tuple[str, ...]:
-    if club.embedded and not sqlite_is_sound():
-        return ("This machine's SQLite has a known fault (before 3.51.3): update it.",)
-    return ()
 
 
 class _Assets(StaticFiles):

@@ -9,7 +9,7 @@ from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
-from server.db import members
+from server.db import club_clock, members
 from server.db.engine import Database
 from server.models import Member
 from server.web.problem import Refusal
@@ -56,12 +56,11 @@ def visitor(request: Request, club: Club) -> Member | None:
         return None
     with club.read() as db:
         found = members.signed_in(db, token)
-    if found is None:
-        return None
-    member, entry = found
-    if members.wants_touch(entry):
-        with club.write() as db:
-            members.touch(db, entry.id)
+        if found is None:
+            return None
+        member, entry = found
+        if members.wants_touch(db, entry):
+            request.app.state.seen.sign_in(entry.id, club_clock.now(db))
     request.state.who = member
     return member
 
@@ -101,13 +100,11 @@ def bearer(
     if sent is not None:
         with club.read() as db:
             found = members.bearer(db, sent.credentials)
+            if found is not None and members.wants_token_touch(db, found[1]):
+                request.app.state.seen.token(found[1].id, club_clock.now(db))
         if found is not None:
-            owner, token = found
-            if members.wants_token_touch(token):
-                with club.write() as db:
-                    members.touch_token(db, token.id)
-            request.state.who = owner
-            return owner
+            request.state.who = found[0]
+            return found[0]
     raise Refusal(
         401,
         "An access token is needed.",

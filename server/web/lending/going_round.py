@@ -5,11 +5,15 @@ kept once by the database: a meter's row is locked while its book is settled, re
 unique keys, letters are claimed.
 """
 
+import contextlib
 import logging
 import threading
 
-from server.db import club_day, loans, members, meters
+from sqlalchemy.exc import SQLAlchemyError
+
+from server.db import club_clock, club_day, loans, members, meters
 from server.db.engine import Database
+from server.db.last_seen import LastSeen
 from server.settings import Settings
 from server.web.lending.mail import send_waiting
 
@@ -23,6 +27,10 @@ def go_round(club: Database, settings: Settings) -> None:
     with club.read() as db:
         if not members.is_set_up(db):
             return
+    with club.write() as db:
+        if not club_clock.go_on(db):
+            _log.warning("the machine's clock has jumped; the club waits for a steward's word")
+    with club.read() as db:
         today = club_day.today(db)
         ids = [meter.id for meter in meters.all_meters(db)]
     for meter_id in ids:
@@ -34,8 +42,10 @@ def go_round(club: Database, settings: Settings) -> None:
 class GoingRound:
     """Does it again and again in a thread, until it is stopped."""
 
-    def __init__(self, club: Database, settings: Settings, *, every_s: float = EVERY_S) -> None:
-        self._club, self._settings, self._every_s = club, settings, every_s
+    def __init__(
+        self, club: Database, settings: Settings, seen: LastSeen, *, every_s: float = EVERY_S
+    ) -> None:
+        self._club, self._settings, self._seen, self._every_s = club, settings, seen, every_s
         self._stopped = threading.Event()
         self._thread = threading.Thread(target=self._run, name="going-round", daemon=True)
 
@@ -44,11 +54,14 @@ class GoingRound:
 
     def stop(self) -> None:
         self._stopped.set()
-        self._thread.join(timeout=25)
+        self._thread.join(timeout=5)
+        with contextlib.suppress(SQLAlchemyError):
+            self._seen.write(self._club)
 
     def _run(self) -> None:
         while not self._stopped.is_set():
             try:
+                self._seen.write(self._club)
                 go_round(self._club, self._settings)
             except Exception:
                 # Whatever it was, it is tried again; a thread that dies would tell nobody.

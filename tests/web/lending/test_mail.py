@@ -200,7 +200,7 @@ def test_a_busy_mail_server_is_tried_again_later_and_a_refusal_is_not(
     assert post.send_waiting(database, mailing) == 0
     assert post.send_waiting(database, mailing) == 0, "not before its time"
     later = members.now() + timedelta(minutes=2)
-    monkeypatch.setattr(messages, "now", lambda: later)
+    monkeypatch.setattr(messages, "now", lambda _db: later)
     assert post.send_waiting(database, mailing) == 1
     letterbox.answers = ["550 no such mailbox"]
     with database.write() as db:
@@ -237,7 +237,7 @@ def test_a_server_that_died_before_handing_over_is_made_up_for_and_one_during_it
     assert claimed is not None
     assert post.send_waiting(database, mailing) == 0, "both are still claimed"
     later = members.now() + messages.CLAIM_FOR + timedelta(minutes=1)
-    monkeypatch.setattr(messages, "now", lambda: later)
+    monkeypatch.setattr(messages, "now", lambda _db: later)
     assert post.send_waiting(database, mailing) == 1
     assert [str(one["subject"]) for one in letterbox.letters] == ["One"]
     with database.read() as db:
@@ -253,7 +253,7 @@ def test_a_mail_server_that_is_away_loses_nothing(
         messages.tell(db, 2, subject="News", words="Hello.", link="")
     assert post.send_waiting(database, away) == 0
     later = members.now() + timedelta(minutes=2)
-    monkeypatch.setattr(messages, "now", lambda: later)
+    monkeypatch.setattr(messages, "now", lambda _db: later)
     assert post.send_waiting(database, mailing) == 1
 
 
@@ -263,7 +263,7 @@ def test_nothing_of_last_month_is_sent_when_mail_is_set_up_today(
     with database.write() as db:
         messages.tell(db, 2, subject="Old news", words="Hello.", link="")
     later = members.now() + timedelta(days=30)
-    monkeypatch.setattr(messages, "now", lambda: later)
+    monkeypatch.setattr(messages, "now", lambda _db: later)
     assert post.send_waiting(database, mailing) == 0
     assert letterbox.letters == []
 

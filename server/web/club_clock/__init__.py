@@ -1,0 +1,1 @@
+"""The stewards' word on a clock that jumped."""
