@@ -1,4 +1,4 @@
-"""What the club keeps to stay safe: the time it last believed, tries at passwords, known browsers."""
+"""What keeps the club safe: the time it last believed, tries at passwords, known browsers."""
 
 from datetime import datetime
 

@@ -46,7 +46,8 @@ def lending(club: Database, cast: Cast, clock: Clock, settings: Settings) -> int
         meter = meters.add_meter(db, name="Blue meter", reads="PPFD", immersion_factor=1.0)
         today = club_day.today(db)
         first = today + timedelta(days=1)
-        loans.pick(db, meter.id, cast.ivo.id, Stretch(first, first + timedelta(days=1)), today=today)
+        two_days = Stretch(first, first + timedelta(days=1))
+        loans.pick(db, meter.id, cast.ivo.id, two_days, today=today)
         loans.join(
             db,
             meter,
@@ -177,6 +178,7 @@ def test_a_visit_writes_nothing_and_is_noted_all_the_same(
     app.state.seen.write(club)
     with club.read() as db:
         run = db.connection().execute
-        seen = run(text("SELECT last_seen_at FROM signin UNION SELECT last_used_at FROM accesstoken"))
+        asked = "SELECT last_seen_at FROM signin UNION SELECT last_used_at FROM accesstoken"
+        seen = run(text(asked))
         assert {str(row[0])[:16] for row in seen} == {"2026-03-01 12:20"}
         assert db.exec(select(Loan)).all() == [] and members.is_set_up(db)

@@ -1,4 +1,4 @@
-"""A clock that jumped: what it shows, where the club waits, and a steward's word that it is right."""
+"""A clock that jumped: what it says, where the club waits, a steward's word that it is right."""
 
 from zoneinfo import ZoneInfo
 
