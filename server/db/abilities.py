@@ -17,17 +17,18 @@ from server.db.light import Hung, Stated
 from server.models import Tank
 
 
-def ability_of(tank: Tank, stated: Stated, *, turned: bool = False) -> Ability:
-    """What a model of the shelf can do over this tank."""
+def ability_of(stated: Stated, tank: Tank | None = None, *, turned: bool = False) -> Ability:
+    """What a model of the shelf can do, over this tank where one is meant."""
     row, (long, wide) = stated.row, stated.lamp.layout.extent_cm
-    dims = dims_of("", row.kind, row.control)
-    lowest, highest = _heights(tank, stated)
+    dims = dims_of(row.dims, row.kind, row.control)
+    step = USUAL_STEPS[dims] if row.step_percent is None else row.step_percent / 100
+    lowest, highest = _heights(stated, None if tank is None else tank.headroom_cm)
     return Ability(
         name=row.name,
         dims=dims,
         control=cast(Control, row.control),
-        least_level=USUAL_LEAST_LEVEL,
-        level_step=USUAL_STEPS[dims],
+        least_level=USUAL_LEAST_LEVEL if row.least_percent is None else row.least_percent / 100,
+        level_step=1.0 if dims == "no" else step,
         size_cm=(wide, long) if turned else (long, wide),
         lowest_cm=lowest,
         highest_cm=highest,
@@ -45,15 +46,15 @@ def hanging_of(tank: Tank, hung: Sequence[Hung]) -> tuple[Hanging, ...]:
                 x_cm=one.row.x_cm,
                 y_cm=one.row.y_cm,
             ),
-            ability=ability_of(tank, one.stated, turned=one.row.turned),
+            ability=ability_of(one.stated, tank, turned=one.row.turned),
         )
         for one in hung
     )
 
 
-def _heights(tank: Tank, stated: Stated) -> tuple[float, float]:
+def _heights(stated: Stated, headroom_cm: float | None) -> tuple[float, float]:
     """Lowest and highest as its papers say, else as usual; the room above the water caps it."""
     usual_low, usual_high = USUAL_HEIGHTS_CM
     lowest = stated.row.min_height_cm or min(usual_low, stated.row.max_height_cm or usual_low)
     highest = stated.row.max_height_cm or max(usual_high, lowest)
-    return lowest, highest if tank.headroom_cm is None else min(highest, tank.headroom_cm)
+    return lowest, highest if headroom_cm is None else min(highest, headroom_cm)

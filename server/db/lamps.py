@@ -26,6 +26,9 @@ class LampWords:
     min_height_cm: float | None
     max_height_cm: float | None
     control: str
+    dims: str
+    least_percent: float | None
+    step_percent: float | None
     price: float | None
     note: str
 

@@ -13,6 +13,7 @@ LAMP_KINDS = (
     "metal_halide",
     "mixed",
 )
+DIMS = ("", "no", "steps", "smooth")
 CONTROLS = ("by_hand", "clock_switch", "programs", "full")
 
 
@@ -28,6 +29,7 @@ class LampModel(SQLModel, table=True):
         CheckConstraint(
             "control IN ('by_hand', 'clock_switch', 'programs', 'full')", name="control_known"
         ),
+        CheckConstraint("dims IN ('', 'no', 'steps', 'smooth')", name="dims_known"),
     )
 
     id: int = Field(default=None, primary_key=True)
@@ -49,6 +51,11 @@ class LampModel(SQLModel, table=True):
     min_height_cm: float | None = None
     max_height_cm: float | None = None
     control: str = Field(default="full", max_length=16)
+    dims: str = Field(default="", max_length=8)
+    """How it dims: not at all, in steps, smoothly; empty: as its kind and control let it."""
+    least_percent: float | None = None
+    """Least level it can be set to, of its full light; empty: the usual one."""
+    step_percent: float | None = None
     price: float | None = None
     intensity_file: bytes | None = None
     """Photometric file as uploaded (LM-63 or EULUMDAT); replaces the beam angle."""

@@ -14,6 +14,12 @@ CONTROL_NAMES = {
     "programs": "built-in programs",
     "full": "full control of times and levels",
 }
+DIMS_NAMES = {
+    "": "as usual for its kind and control",
+    "no": "not at all: on or off",
+    "steps": "in steps",
+    "smooth": "smoothly",
+}
 NAME = line(
     "name", "Name", most=80, missing="Give the lamp the name members know it by.",
     extra={"maxlength": 80, "wide": True},
@@ -42,11 +48,17 @@ MIN_HEIGHT = maybe(
 )  # fmt: skip
 MAX_HEIGHT = maybe(length("max_height", "Greatest height", LIMITS["height_cm"], like_cm=30))
 CONTROL = choice("control", "Control", tuple(CONTROL_NAMES.items()), start="full")
+DIMS = choice("dims", "Dims", tuple(DIMS_NAMES.items()), start="")
+LEAST = maybe(
+    number("least", "Least level", (1.0, 100.0), like="10", unit="%",
+           hint="Of its full light, where it dims.")
+)  # fmt: skip
+STEP = maybe(number("step", "Step of the level", (0.1, 50.0), like="5", unit="%"))
 PRICE = maybe(number("price", "Price", LIMITS["price"], like="300", hint="In the club's money."))
 NOTE = lines("note", "Note", most=2000, extra={"rows": 3})
 LAMP = Form(
     NAME, KIND, WATTS, PPF, PPF_SOURCE, BEAM, *layout_fields(start={"layout": ("grid", "grid")}),
-    MIN_HEIGHT, MAX_HEIGHT, CONTROL, PRICE, NOTE,
+    MIN_HEIGHT, MAX_HEIGHT, CONTROL, DIMS, LEAST, STEP, PRICE, NOTE,
 )  # fmt: skip
 
 
@@ -61,6 +73,9 @@ def values_of(row: LampModel) -> dict[str, str]:
         "beam": plain(row.beam_deg),
         **layout_values(row),
         "control": row.control,
+        "dims": row.dims,
+        "least": plain(row.least_percent),
+        "step": plain(row.step_percent),
         "price": plain(row.price),
         "note": row.note,
     }
@@ -87,6 +102,9 @@ def read_lamp(form: Filled) -> LampWords:
         min_height_cm=lowest,
         max_height_cm=highest,
         control=form[CONTROL],
+        dims=form[DIMS],
+        least_percent=form[LEAST],
+        step_percent=form[STEP],
         price=form[PRICE],
         note=form[NOTE],
     )

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from server.account.ability_words import dims_words
+from server.db.abilities import ability_of
 from server.db.light import Stated
 from server.models import LampChannel, LampModel, Member
 from server.optics.efficacy import BY_KIND
@@ -158,6 +160,7 @@ def _facts(stated: Stated, unit: str) -> tuple[tuple[str, str], ...]:
         ("Lit size", f"{length(along, unit)} × {length(across, unit)}"),
         ("Hangs", heights_words(row, unit)),
         ("Control", CONTROL_NAMES[row.control]),
+        ("Dims", dims_words(ability_of(stated))),
     ]
     if row.price is not None:
         rows.append(("Price", f"{significant(row.price)} in the club's money"))
