@@ -97,7 +97,51 @@ def add_member(
     return member
 
 
+def member_here(db: Session, member_id: int | None) -> Member | None:
+    """A member who has not left."""
+    found = db.get(Member, member_id) if member_id is not None else None
+    return None if found is None or found.left_at is not None else found
+
+
+def set_preferences(
+    db: Session, member_id: int, *, name: str, length_unit: str, volume_unit: str, clock: str
+) -> None:
+    member = db.get_one(Member, member_id)
+    member.name, member.clock = name, clock
+    member.length_unit, member.volume_unit = length_unit, volume_unit
+    db.add(member)
+
+
+def set_password(db: Session, member_id: int, password_hash: str) -> None:
+    member = db.get_one(Member, member_id)
+    member.password_hash = password_hash
+    db.add(member)
+
+
+def set_role(db: Session, member_id: int, role: str) -> bool:
+    """False, and nothing done, where the club would be left without a steward."""
+    member = db.get_one(Member, member_id)
+    if member.role == "steward" and role != "steward" and steward_count(db) < 2:
+        return False
+    member.role = role
+    db.add(member)
+    return True
+
+
 # Invitations
+
+
+def invitation(db: Session, invitation_id: int) -> Invitation | None:
+    """An invitation to join that was not used yet."""
+    found = db.get(Invitation, invitation_id)
+    usable = found is not None and found.used_at is None and found.purpose == "join"
+    return found if usable else None
+
+
+def use_invitation(db: Session, used: Invitation) -> None:
+    """The link works no more."""
+    used.used_at = now()
+    db.add(used)
 
 
 def invite(
@@ -214,6 +258,12 @@ def sign_ins_of(db: Session, member_id: int) -> list[SignIn]:
     return list(db.exec(mine.order_by(col(SignIn.last_seen_at).desc())))
 
 
+def sign_in_of(db: Session, member_id: int, sign_in_id: int) -> SignIn | None:
+    """One of a member's own sign-ins."""
+    found = db.get(SignIn, sign_in_id)
+    return found if found is not None and found.member_id == member_id else None
+
+
 def end_sign_ins(
     db: Session, member_id: int, *, only_id: int | None = None, but_token: str | None = None
 ) -> None:
@@ -248,6 +298,12 @@ def access_tokens_of(db: Session, member_id: int) -> list[AccessToken]:
         AccessToken.member_id == member_id, col(AccessToken.revoked_at).is_(None)
     )
     return list(db.exec(mine.order_by(col(AccessToken.created_at).desc())))
+
+
+def access_token_of(db: Session, member_id: int, token_id: int) -> AccessToken | None:
+    """One of a member's own access tokens."""
+    found = db.get(AccessToken, token_id)
+    return found if found is not None and found.member_id == member_id else None
 
 
 def revoke_access_token(db: Session, *, member_id: int, token_id: int) -> bool:

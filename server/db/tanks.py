@@ -163,6 +163,14 @@ def setups_of(db: Session, tank_id: int) -> list[Setup]:
     return sorted(rows, key=lambda s: (s.state == "plan", s.since, s.id), reverse=True)
 
 
+def keep_to_oneself(db: Session, tank_id: int) -> Tank:
+    """A tank that came from elsewhere: in use, and shown to the club only when its keeper says."""
+    tank = db.get_one(Tank, tank_id)
+    tank.shared, tank.archived_at = False, None
+    db.add(tank)
+    return tank
+
+
 def setup_seen(db: Session, setup_id: int, member_id: int) -> tuple[Setup, Tank] | None:
     """A setup with its tank, if this member may look at the tank.
 

@@ -43,6 +43,8 @@ from server.web.lending.routes import router as meters_pages
 from server.web.lending.steward_routes import router as minding_pages
 from server.web.measured.api import router as measured_map_json
 from server.web.measured.routes import router as measured_pages
+from server.web.members.account_routes import router as account_pages
+from server.web.members.people_routes import router as people_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
 from server.web.stewards.routes import router as stewards_pages
@@ -79,6 +81,8 @@ ROUTERS = (
     handover_pages,
     minding_pages,
     members_pages,
+    account_pages,
+    people_pages,
     stewards_pages,
     clock_page,
     bundle_pages,

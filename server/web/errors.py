@@ -13,7 +13,8 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from server.web.forms import Refused
-from server.web.members.view import SignInView, carry
+from server.web.members.carried import Carried, carry
+from server.web.members.form import SIGN_IN
 from server.web.page import page
 from server.web.problem import Refusal, problem_response
 from server.web.signed_in import NotSignedIn
@@ -77,10 +78,9 @@ async def _not_signed_in(request: Request, error: Exception) -> Response:
     form = await typed_in(request)
     typed = carry(form)
     await form.close()
-    view = SignInView(
-        next=error.come_back_to, email="", errors={}, resume=request.url.path, typed=typed
-    )
-    return page(request, "members/sign_in.html", view=view, status=401)
+    carried = Carried(error.come_back_to, resume=request.url.path, typed=typed)
+    empty = SIGN_IN.showing()
+    return page(request, "members/sign_in.html", form=empty, carried=carried, status=401)
 
 
 def _validation(request: Request, error: Exception) -> Response:

@@ -187,9 +187,14 @@ class Form:
         *,
         again: "Callable[[Filled], Any] | None" = None,
         lengths: Mapping[str, float | None] | None = None,
+        beside: Mapping[str, str] | None = None,
     ) -> Filled:
-        """The form as it was sent. again: the page that shows it once more when it is refused."""
-        values = {name: _sent(ask.form, one) for name, one in self.fields.items()}
+        """The form as it was sent. again: the page that shows it once more when it is refused.
+
+        beside: what the fields of the page's other forms show, which were not sent.
+        """
+        sent = {name: _sent(ask.form, one) for name, one in self.fields.items()}
+        values = sent | {name: was for name, was in (beside or {}).items() if name not in ask.form}
         return Filled(self.fields, values, ask.unit, _present(lengths), again=again)
 
     def in_address(

@@ -10,10 +10,20 @@ from typing import Annotated, NamedTuple
 from fastapi import Depends, Path
 from sqlmodel import Session
 
-from server.db import lamps, surveys, tanks
-from server.models import LampChannel, LampModel, MeasurementSession, Member, Setup, Tank
+from server.db import lamps, members, surveys, tanks
+from server.models import (
+    AccessToken,
+    Invitation,
+    LampChannel,
+    LampModel,
+    MeasurementSession,
+    Member,
+    Setup,
+    SignIn,
+    Tank,
+)
 from server.web.ask import Ask, TokenAsk
-from server.web.signed_in import NotFound
+from server.web.signed_in import NotFound, Steward
 
 Id = Annotated[int, Path(ge=1, le=2**31 - 1)]
 """An id in an address: no larger than what either database can hold."""
@@ -196,3 +206,46 @@ def own_channel_asked(ask: Ask, lamp: OwnLamp, channel_id: int) -> ChannelOfLamp
 
 KnownLamp = Annotated[LampModel, Depends(known_lamp_asked)]
 OwnChannel = Annotated[ChannelOfLamp, Depends(own_channel_asked)]
+
+
+# People
+
+
+def own_sign_in_asked(ask: Ask, sign_in_id: Id) -> SignIn:
+    with ask.read() as db:
+        found = members.sign_in_of(db, ask.who.id, sign_in_id)
+    if found is None:
+        raise NotFound
+    return found
+
+
+def own_access_token_asked(ask: Ask, token_id: Id) -> AccessToken:
+    with ask.read() as db:
+        found = members.access_token_of(db, ask.who.id, token_id)
+    if found is None:
+        raise NotFound
+    return found
+
+
+def member_here_asked(ask: Ask, member_id: Id) -> Member:
+    with ask.read() as db:
+        found = members.member_here(db, member_id)
+    if found is None:
+        raise NotFound
+    return found
+
+
+def open_invitation_asked(ask: Ask, who: Steward, invitation_id: Id) -> Invitation:
+    with ask.read() as db:
+        found = members.invitation(db, invitation_id)
+    if found is None:
+        raise NotFound
+    return found
+
+
+OwnSignIn = Annotated[SignIn, Depends(own_sign_in_asked)]
+OwnAccessToken = Annotated[AccessToken, Depends(own_access_token_asked)]
+MemberHere = Annotated[Member, Depends(member_here_asked)]
+"""A member who has not left; what may be done to them, the route's own rule says."""
+OpenInvitation = Annotated[Invitation, Depends(open_invitation_asked)]
+"""An invitation of the club, for stewards."""

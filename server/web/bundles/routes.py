@@ -2,97 +2,97 @@
 
 import re
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
-from starlette.datastructures import UploadFile
 
 from server.db import leaving, secrets, tanks
 from server.db.bundle import pack, unpack
-from server.models import Tank
-from server.web.bundles import view as views
-from server.web.page import page, see_other
-from server.web.signed_in import Club, Typed, Who, cookie_name
-from server.web.tanks.open import own_tank
+from server.web.ask import Ask, Asked
+from server.web.fields import file, password
+from server.web.forms import Filled, Form
+from server.web.open import OwnTank
+from server.web.page import see_other
+from server.web.signed_in import cookie_name
 
 router = APIRouter(include_in_schema=False)
 
+BUNDLE = file(
+    "bundle", "The saved file", extra={"accept": ".zip,application/zip"},
+    hint="A zip that was saved from an Underlamp.",
+)  # fmt: skip
+TAKE_IN = Form(BUNDLE)
+PASSWORD_NOW = password("password_now", "Your password", extra={"autocomplete": "current-password"})
+LEAVE = Form(PASSWORD_NOW)
+
 
 @router.get("/tanks/{tank_id}/bundle.zip")
-def tank_bundle(who: Who, club: Club, tank_id: int) -> Response:
-    with club.read() as db:
-        tank = own_tank(db, who, tank_id)
-        packed = pack.pack(db, tank_id)
+def tank_bundle(ask: Ask, tank: OwnTank) -> Response:
+    with ask.read() as db:
+        packed = pack.pack(db, tank.id)
     return _download(packed, f"tank-{_plain(tank.name)}.zip")
 
 
 @router.get("/travel")
-def bundles_page(request: Request, who: Who, club: Club) -> Response:
-    return _page(request, who, club)
+def bundles_page(ask: Ask) -> Response:
+    return _page(ask, TAKE_IN.showing())
 
 
 @router.post("/travel/take-in")
-def take_in(request: Request, who: Who, club: Club, form: Typed) -> Response:
-    sent = form.get("bundle")
-    raw = sent.file.read() if isinstance(sent, UploadFile) else b""
+def take_in(ask: Ask) -> Response:
+    form = TAKE_IN.typed(ask, again=lambda form: _page(ask, form))
+    raw = ask.file("bundle", most=unpack.MOST_BYTES)[1]
     if not raw:
-        return _page(request, who, club, {"bundle": "Choose the file that was saved from a club."})
+        raise form.refuse(BUNDLE, "Choose the file that was saved from a club.")
     try:
         found = unpack.read(raw)
-        with club.write() as db:
-            tank_id = unpack.put_in(db, found, keeper_id=who.id)
-            tank = db.get_one(Tank, tank_id)
-            tank.shared, tank.archived_at = False, None  # shown to this club only when they say so
-            db.add(tank)
+        with ask.write() as db:
+            tank_id = unpack.put_in(db, found, keeper_id=ask.who.id)
+            tank = tanks.keep_to_oneself(db, tank_id)
     except unpack.Refused as why:
-        return _page(request, who, club, {"bundle": f"Nothing was taken in. {why}"})
+        raise form.refuse(BUNDLE, f"Nothing was taken in. {why}") from why
     return see_other(f"/tanks/{tank_id}", notice=f"{tank.name} is here, and only you see it.")
 
 
 @router.get("/travel/everything.zip")
-def everything(who: Who, club: Club) -> Response:
-    with club.read() as db:
-        packed = leaving.everything_of(db, who)
+def everything(ask: Ask) -> Response:
+    with ask.read() as db:
+        packed = leaving.everything_of(db, ask.who)
     return _download(packed, "everything-of-mine.zip")
 
 
 @router.get("/account/leave")
-def leave_page(request: Request, who: Who, club: Club) -> Response:
-    return _leave(request, who, club)
+def leave_page(ask: Ask) -> Response:
+    return _leave_page(ask, LEAVE.showing())
 
 
 @router.post("/account/leave")
-def leave(request: Request, who: Who, club: Club, form: Typed) -> Response:
-    password = form.get("password_now")
-    if not isinstance(password, str) or not secrets.password_matches(password, who.password_hash):
-        return _leave(request, who, club, {"password_now": "This is not your password."})
+def leave(ask: Ask) -> Response:
+    form = LEAVE.typed(ask, again=lambda form: _leave_page(ask, form))
+    if not secrets.password_matches(form[PASSWORD_NOW], ask.who.password_hash):
+        raise form.refuse(PASSWORD_NOW, "This is not your password.")
     try:
-        with club.write() as db:
-            leaving.leave(db, who.id)
-    except leaving.OnlySteward:
+        with ask.write() as db:
+            leaving.leave(db, ask.who.id)
+    except leaving.OnlySteward as alone:
         words = "You are the only steward. Make somebody else a steward first."
-        return _leave(request, who, club, {"form": words})
-    except leaving.StillHolds:
-        words = "You have the meter. Hand it over first."
-        return _leave(request, who, club, {"form": words})
+        raise form.refuse("form", words) from alone
+    except leaving.StillHolds as holds:
+        raise form.refuse("form", "You have the meter. Hand it over first.") from holds
     response = see_other("/sign-in", notice="You have left the club. Your account is gone.")
-    response.delete_cookie(cookie_name(request.app.state.settings.secure_cookies), path="/")
+    response.delete_cookie(cookie_name(ask.request.app.state.settings.secure_cookies), path="/")
     return response
 
 
-def _page(request: Request, who: Who, club: Club, errors: dict[str, str] | None = None) -> Response:
-    with club.read() as db:
-        own = tanks.own_tanks(db, who.id)
-    view = views.bundles(own, errors or {})
-    return page(request, "bundles/bundles.html", view=view, status=422 if errors else 200)
+def _page(ask: Asked, form: Filled) -> Response:
+    with ask.read() as db:
+        own = tanks.own_tanks(db, ask.who.id)
+    return ask.page("bundles/bundles.html", form=form, tanks=own)
 
 
-def _leave(
-    request: Request, who: Who, club: Club, errors: dict[str, str] | None = None
-) -> Response:
-    with club.read() as db:
-        own = tanks.own_tanks(db, who.id) + tanks.own_tanks(db, who.id, archived=True)
-    view = views.leaving(own, errors or {})
-    return page(request, "bundles/leave.html", view=view, status=422 if errors else 200)
+def _leave_page(ask: Asked, form: Filled) -> Response:
+    with ask.read() as db:
+        own = tanks.own_tanks(db, ask.who.id) + tanks.own_tanks(db, ask.who.id, archived=True)
+    return ask.page("bundles/leave.html", form=form, tanks=own)
 
 
 def _plain(name: str) -> str:

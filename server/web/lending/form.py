@@ -9,8 +9,8 @@ from server.lending.book import Purpose
 from server.lending.calendar import Stretch
 from server.lending.rules import LIMITS, No, Rules
 from server.web.filters import NotANumber, read_number
-from server.web.members.form import Refused
 from server.web.signed_in import text
+from server.web.tanks.typed import Refused
 
 _YEARS = (2000, 2199)
 _DAY_WANTED = "Enter a day, like 2026-12-01."

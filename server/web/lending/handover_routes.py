@@ -18,9 +18,9 @@ from server.models import Handover, Member, Meter
 from server.web.lending import form as reading
 from server.web.lending import words
 from server.web.lending.numbers import Id
-from server.web.members.form import Refused
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
+from server.web.tanks.typed import Refused
 
 router = APIRouter(include_in_schema=False)
 

@@ -17,9 +17,9 @@ from server.web.lending import steward_view as views
 from server.web.lending.label import label_svg
 from server.web.lending.message_routes import base_address
 from server.web.lending.numbers import Id
-from server.web.members.form import Refused
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Steward, Typed, Who, text
+from server.web.tanks.typed import Refused
 
 router = APIRouter(include_in_schema=False)
 

@@ -16,7 +16,7 @@ from server.web import filters
 from server.web.lending import view as views
 from server.web.lending import words
 from server.web.lending.label import Code
-from server.web.members.form import Refused
+from server.web.tanks.typed import Refused
 
 MONTH_DAYS = 31
 

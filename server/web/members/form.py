@@ -1,38 +1,85 @@
 """What people type when they join, sign in, and change their account."""
 
-import re
-from dataclasses import dataclass, field
-from itertools import pairwise
+from dataclasses import dataclass
 from zoneinfo import available_timezones
 
-from starlette.datastructures import FormData
+from server.models import Member
+from server.models.member import CLOCKS, LENGTH_UNITS, VOLUME_UNITS
+from server.web.fields import choice, line, password
+from server.web.forms import Field, Filled, Form, Wrong
+from server.web.members.passwords import EMAIL_SHAPE, weak_password
 
-from server.db.secrets import MAX_PASSWORD, MIN_PASSWORD
-from server.models.member import CLOCKS, LENGTH_UNITS, ROLES, VOLUME_UNITS
-from server.web.signed_in import text
+ZONES = tuple((name, name) for name in sorted(available_timezones()) if "/" in name)
+_LONG_ENOUGH = "At least 15 characters; a short sentence is fine."
+_ROLES = (("member", "a member"), ("steward", "a steward, who minds meters and members"))
 
-_EMAIL = re.compile(r"[^@\s<>\"',;:\\()\[\]]+@[^@\s<>\"',;:\\()\[\]]+\.[^@\s.<>\"',;:\\()\[\]]+")
-# Long passwords that everybody thinks of first (from memory of published leak lists).
-_COMMON = frozenset(
-    {
-        "passwordpassword",
-        "correcthorsebatterystaple",
-        "qwertyuiopasdfghjkl",
-        "iloveyouiloveyou",
-        "administrator123",
-        "thisisapassword",
-        "letmeinletmein1",
-        "1q2w3e4r5t6y7u8i",
-    }
+
+def _email(typed: str, _: Filled) -> str:
+    if not EMAIL_SHAPE.fullmatch(typed) or len(typed) > 254:
+        raise Wrong("Enter an e-mail address, like mara@example.org.")
+    return typed.lower()
+
+
+CLUB_NAME = line(
+    "club_name", "The club's name", most=120,
+    missing="Enter the club's name, at most 120 letters.", extra={"autocomplete": "organization"},
+)  # fmt: skip
+TIME_ZONE = choice(
+    "time_zone", "Time zone", (*ZONES, ("UTC", "UTC")), start="Europe/Lisbon",
+    hint="Loans of the meter go by the club's calendar days.",
+    wrong="Choose the club's time zone, like Europe/Lisbon.",
+)  # fmt: skip
+NAME = line(
+    "name", "Your name", most=80, missing="Enter the name the club knows you by.",
+    hint="As the club knows you.", extra={"autocomplete": "name"},
+)  # fmt: skip
+EMAIL: Field[str] = Field(
+    name="email", label="E-mail address", read=_email, otherwise="", kind="email", most=300,
+    hint="You sign in with it; other members do not see it.", extra={"autocomplete": "username"},
+)  # fmt: skip
+PASSWORD = password(
+    "password", "Password", hint=_LONG_ENOUGH, extra={"autocomplete": "new-password"}
 )
+PASSWORD_NOW = password(
+    "password_now", "Password of today", extra={"autocomplete": "current-password"}
+)
+SIGN_IN = Form(
+    EMAIL.but(hint=""), PASSWORD.but(hint="", extra={"autocomplete": "current-password"})
+)
+JOINING = {
+    "setup": Form(CLUB_NAME, TIME_ZONE, NAME, EMAIL, PASSWORD),
+    "join": Form(NAME, EMAIL, PASSWORD),
+    "reset": Form(PASSWORD),
+}
+"""The form behind a link, by what the link is for."""
 
+LENGTH_UNIT = choice(
+    "length_unit", "Lengths in", (("cm", "centimetres"), ("in", "inches")), start="",
+    wrong=f"Choose {' or '.join(LENGTH_UNITS)}.",
+)  # fmt: skip
+VOLUME_UNIT = choice(
+    "volume_unit", "Volumes in", (("L", "litres"), ("gal", "US gallons")), start="",
+    wrong=f"Choose {' or '.join(VOLUME_UNITS)}.",
+)  # fmt: skip
+CLOCK = choice(
+    "clock", "Times", (("24", "24 hours, 16:30"), ("12", "am and pm, 4:30 pm")), start="",
+    wrong=f"Choose {' or '.join(CLOCKS)}.",
+)  # fmt: skip
+TOKEN_NAME = line(
+    "token_name", "Name of a new token", most=80, hint="What will use it, such as “logger in the "
+    "fish room”.", missing="Name the token by what will use it, in 1 to 80 letters.",
+)  # fmt: skip
+ACCOUNT = Form(
+    NAME.but(hint=""), LENGTH_UNIT, VOLUME_UNIT, CLOCK, PASSWORD_NOW,
+    PASSWORD.but(label="New password"), TOKEN_NAME,
+)  # fmt: skip
 
-@dataclass(frozen=True)
-class Refused:
-    """What was typed, and the words beside each field that could not be taken."""
-
-    values: dict[str, str]
-    errors: dict[str, str] = field(default_factory=dict)
+LOOK_FOR = line("q", "Look for a name", most=80)
+FOR_WHOM = line(
+    "for_whom", "For whom", most=120, hint="Only so that you recognise the invitation later."
+)
+ROLE = choice("role", "They will be", _ROLES, start="member")
+PEOPLE = Form(LOOK_FOR, FOR_WHOM, ROLE)
 
 
 @dataclass(frozen=True)
@@ -43,13 +90,6 @@ class Joining:
 
 
 @dataclass(frozen=True)
-class ClubSetup:
-    club_name: str
-    time_zone: str
-    person: Joining
-
-
-@dataclass(frozen=True)
 class Preferences:
     name: str
     length_unit: str
@@ -57,99 +97,40 @@ class Preferences:
     clock: str
 
 
-def read_joining(form: FormData) -> Joining | Refused:
-    """Name, e-mail and password of somebody who joins."""
-    values = {name: text(form, name, most=300) for name in ("name", "email")}
-    password = _password(form, "password")
-    errors: dict[str, str] = {}
-    if not values["name"]:
-        errors["name"] = "Enter the name the club knows you by."
-    elif len(values["name"]) > 80:
-        errors["name"] = "Keep the name to 80 letters."
-    if not _EMAIL.fullmatch(values["email"]) or len(values["email"]) > 254:
-        errors["email"] = "Enter an e-mail address, like mara@example.org."
-    weak = weak_password(password, values["name"], values["email"])
-    if weak:
-        errors["password"] = weak
-    if errors:
-        return Refused(values, errors)
-    return Joining(name=values["name"], email=values["email"].lower(), password=password)
+def read_joining(form: Filled) -> Joining:
+    """Name, e-mail and password of somebody who joins. Raises Refused."""
+    name, email = form[NAME], form[EMAIL]
+    secret = _strong(form, name, form.text("email"))
+    form.check()
+    return Joining(name=name, email=email, password=secret)
 
 
-def read_club_setup(form: FormData) -> ClubSetup | Refused:
-    values = {name: text(form, name, most=300) for name in ("club_name", "time_zone")}
-    errors: dict[str, str] = {}
-    if not 0 < len(values["club_name"]) <= 120:
-        errors["club_name"] = "Enter the club's name, at most 120 letters."
-    if values["time_zone"] not in available_timezones():
-        errors["time_zone"] = "Choose the club's time zone, like Europe/Lisbon."
-    person = read_joining(form)
-    if isinstance(person, Refused):
-        return Refused(values | person.values, errors | person.errors)
-    if errors:
-        return Refused(values | {"name": person.name, "email": person.email}, errors)
-    return ClubSetup(values["club_name"], values["time_zone"], person)
+def read_new_password(form: Filled, who: Member) -> str:
+    """Raises Refused."""
+    secret = _strong(form, who.name, who.email or "")
+    form.check()
+    return secret
 
 
-def read_new_password(form: FormData, *, name: str, email: str) -> str | Refused:
-    password = _password(form, "password")
-    weak = weak_password(password, name, email)
-    return Refused({}, {"password": weak}) if weak else password
+def read_preferences(form: Filled) -> Preferences:
+    """Raises Refused."""
+    typed = Preferences(form[NAME], form[LENGTH_UNIT], form[VOLUME_UNIT], form[CLOCK])
+    form.check()
+    return typed
 
 
-def read_preferences(form: FormData) -> Preferences | Refused:
-    values = {
-        name: text(form, name, most=300) for name in ("name", "length_unit", "volume_unit", "clock")
+def account_values(who: Member) -> dict[str, str]:
+    """The stored account as its forms show it."""
+    return {
+        "name": who.name,
+        "length_unit": who.length_unit,
+        "volume_unit": who.volume_unit,
+        "clock": who.clock,
     }
-    errors: dict[str, str] = {}
-    if not 0 < len(values["name"]) <= 80:
-        errors["name"] = "Enter a name of 1 to 80 letters."
-    for name, known in (
-        ("length_unit", LENGTH_UNITS),
-        ("volume_unit", VOLUME_UNITS),
-        ("clock", CLOCKS),
-    ):
-        if values[name] not in known:
-            errors[name] = f"Choose {' or '.join(known)}."
-    return Refused(values, errors) if errors else Preferences(**values)
 
 
-def read_role(form: FormData) -> str:
-    """The role asked for; anything unknown is a plain member."""
-    role = text(form, "role")
-    return role if role in ROLES else "member"
-
-
-def weak_password(password: str, name: str, email: str) -> str:
-    """Why a password will not do, or ''. Any letters and signs may be used."""
-    if len(password) < MIN_PASSWORD:
-        return f"Use at least {MIN_PASSWORD} characters: a short sentence is easy to remember."
-    if len(password) > MAX_PASSWORD:
-        return f"Use at most {MAX_PASSWORD} characters."
-    if _is_guessable(password, name, email):
-        return "That one is among the first to be guessed. Try a sentence of your own."
-    return ""
-
-
-def _is_guessable(password: str, name: str, email: str) -> bool:
-    folded = password.casefold()
-    if folded in _COMMON or len(set(folded)) < 5 or _is_run(folded):
-        return True
-    rest = folded
-    for known in ("underlamp", "password", "passwort", email.casefold(), name.casefold()):
-        rest = rest.replace(known, "") if len(known) > 2 else rest
-    letters = "".join(sign for sign in rest if sign.isalpha())
-    return len(rest) < 6 or (not letters and len(rest) < len(folded))
-
-
-def _is_run(text: str) -> bool:
-    """Counting up or down, or one short piece said over and over."""
-    steps = {ord(b) - ord(a) for a, b in pairwise(text)}
-    if steps <= {1, -9} or steps <= {-1, 9}:
-        return True
-    return any(text == (text[:size] * len(text))[: len(text)] for size in range(1, 6))
-
-
-def _password(form: FormData, name: str) -> str:
-    value = form.get(name)
-    return value if isinstance(value, str) else ""
+def _strong(form: Filled, name: str, email: str) -> str:
+    weak = weak_password(form[PASSWORD], name, email)
+    if weak:
+        form.wrong(PASSWORD, weak)
+    return form[PASSWORD]
