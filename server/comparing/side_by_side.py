@@ -186,7 +186,7 @@ def _at(side: Side, depth_cm: float, low: float, high: float) -> AtDepth | None:
         mean_ppfd=plane.mean,
         half_width=_half_width(side, depth_cm),
         uniformity=plane.uniformity,
-        share_in_range=float(np.mean((plane.ppfd >= low) & (plane.ppfd <= high))),
+        share_in_range=float(np.mean((plane.in_water >= low) & (plane.in_water <= high))),
         dli_mol_m2_d=_dose(side, depth_cm, cell, plane.mean),
     )
 

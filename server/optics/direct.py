@@ -7,15 +7,15 @@ sin θ′ |sin φ| for front and back.
 """
 
 import math
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from functools import cached_property
-from typing import Literal
+from collections.abc import Iterator
 
 import numpy as np
 from numpy.typing import NDArray
 
+from server.optics.crossings import Pair, keep_inside, through_openings
 from server.optics.kernel import Kernel, KernelKey, kernel
+from server.optics.scene import Receiver, Scene
+from server.optics.shadows import leave_shaded
 from server.optics.sources import Sources
 from server.optics.tank import Tank, Water
 from server.optics.walls import MAX_IMAGES, Fold, folds_across, folds_along, looked_up, wall_table
@@ -23,71 +23,8 @@ from server.optics.walls import MAX_IMAGES, Fold, folds_across, folds_along, loo
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Entries = NDArray[np.intp]
-Ways = tuple[tuple[float, float], tuple[float, float]]
-"""One number for each axis (x, y) and side (low, high)."""
-
-Receiver = Literal["level", "path", "wall_x", "wall_y", "through_x", "through_y"]
-"""What is received. "level": on a face that looks up; "wall_x", "wall_y": on a face that looks
-across the tank along x or y; "through_x", "through_y": what a clear wall there lets out; "path":
-the light of a level times the path per unit of depth, for what the water takes."""
-
 _CHUNK = 49152
 """Pairs of source and target worked on at once: a few such blocks stay in the second cache."""
-
-_SHARP_CM = np.float32(1e-3)
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Scene:
-    """What one call works with: the tank, one group of sources and the tables for one level."""
-
-    tank: Tank
-    water: Water
-    sources: Sources
-    depth_cm: float
-    cell_cm: tuple[float, float]
-    receiver: Receiver
-
-    @property
-    def extents(self) -> tuple[float, float]:
-        return self.tank.length_cm, self.tank.width_cm
-
-    @property
-    def places(self) -> tuple[Floats, Floats]:
-        return self.sources.x_cm, self.sources.y_cm
-
-    @cached_property
-    def furthest(self) -> Ways:
-        """Longest way above the water along each axis to its low and high rim [cm]."""
-        found = []
-        for place, extent, piece in zip(
-            self.places, self.extents, self.sources.piece_cm, strict=True
-        ):
-            ways = float(place.max()), extent - float(place.min())
-            found.append((max(ways[0], 0.0) + piece / 2.0, max(ways[1], 0.0) + piece / 2.0))
-        return found[0], found[1]
-
-    @cached_property
-    def sines(self) -> Ways:
-        """Greatest sin θ′ |cos φ| that light can have along each axis towards each side.
-
-        Along an axis a ray covers H tan θ |cos φ| above the water. Entering inside the rim that
-        is at most the way to the rim, and sin θ′ |cos φ| is then greatest for |cos φ| = 1.
-        """
-        height, n = self.sources.height_cm, self.water.refractive_index
-        return _each(self.furthest, lambda way: way / math.hypot(way, height) / n)
-
-    @cached_property
-    def sideways(self) -> Ways:
-        """Furthest that light goes under water along each axis towards each side [cm]."""
-        return _each(
-            self.sines, lambda sine: self.depth_cm * sine / math.sqrt(max(1.0 - sine**2, 1e-6))
-        )
-
-
-def _each(ways: Ways, change: Callable[[float], float]) -> Ways:
-    (left, right), (front, back) = ways
-    return (change(left), change(right)), (change(front), change(back))
 
 
 def light_on_grid(
@@ -107,10 +44,11 @@ def light_on_grid(
     """
     total = np.zeros((y_cm.size, x_cm.size))
     tables = _tables(tank, water, sources, depth_cm, cell_cm)
+    film = _film_there(tank, receiver, float(x_cm[0]), float(y_cm[0]))
     for part in _chunks(sources, total.size):
-        scene = _Scene(
+        scene = Scene(
             tank=tank, water=water, sources=part, depth_cm=depth_cm, cell_cm=cell_cm,
-            receiver=receiver,
+            receiver=receiver, film_at_target=film,
         )  # fmt: skip
         flux = part.ppf_umol_s.astype(np.float32)
         for fold_x, fold_y in _images(scene):
@@ -123,8 +61,21 @@ def light_on_grid(
                 dx = placed_x[None, None, columns] - part.x_cm[:, None, None]
                 dy = placed_y[None, rows, None] - part.y_cm[:, None, None]
                 found = _pairs(scene, tables, _single(dx), _single(dy), fold_x, fold_y)
+                if tank.rocks:
+                    leave_shaded(
+                        found, tank, part, tables, (fold_x, fold_y),
+                        (placed_x[columns], placed_y[rows]), depth_cm, cell_cm,
+                    )  # fmt: skip
                 total[rows, columns] += np.tensordot(flux, found, axes=1)
     return total
+
+
+def _film_there(tank: Tank, receiver: Receiver, x_cm: float, y_cm: float) -> float:
+    """What growth leaves of light that a clear wall under a "through" receiver returns."""
+    film = tank.film
+    if receiver == "through_x":
+        return (film.left if x_cm <= 0.0 else film.right) ** 2
+    return (film.front if y_cm <= 0.0 else film.back) ** 2
 
 
 def light_at(
@@ -136,11 +87,14 @@ def light_at(
     y_cm: Floats,
     depth_cm: float,
 ) -> Floats:
-    """PPFD at scattered points of one depth; x_cm, y_cm: shape (n,), which is returned."""
+    """PPFD at scattered points of one depth; x_cm, y_cm: shape (n,), which is returned.
+
+    For tanks without rocks; `reach` has them.
+    """
     total = np.zeros(x_cm.size)
     tables = _tables(tank, water, sources, depth_cm, (0.0, 0.0))
     for part in _chunks(sources, max(1, total.size)):
-        scene = _Scene(
+        scene = Scene(
             tank=tank, water=water, sources=part, depth_cm=depth_cm, cell_cm=(0.0, 0.0),
             receiver="level",
         )  # fmt: skip
@@ -162,7 +116,7 @@ def _single(values: Floats) -> Singles:
     return values.astype(np.float32)
 
 
-def _images(scene: _Scene) -> Iterator[tuple[Fold, Fold]]:
+def _images(scene: Scene) -> Iterator[tuple[Fold, Fold]]:
     """Every imagined tank that light from these sources can reach."""
     most = [
         math.ceil((max(sideways) + 1e-6) / extent)
@@ -173,7 +127,7 @@ def _images(scene: _Scene) -> Iterator[tuple[Fold, Fold]]:
             yield fold_x, fold_y
 
 
-def _within_reach(scene: _Scene, axis: int, placed: Floats) -> slice:
+def _within_reach(scene: Scene, axis: int, placed: Floats) -> slice:
     """The targets whose images lie near enough to the real tank for light to reach: one stretch."""
     to_low, to_high = scene.sideways[axis]
     low = -to_low - scene.cell_cm[axis]
@@ -185,7 +139,7 @@ def _within_reach(scene: _Scene, axis: int, placed: Floats) -> slice:
 def _tables(
     tank: Tank, water: Water, sources: Sources, depth_cm: float, cell_cm: tuple[float, float]
 ) -> Kernel:
-    scene = _Scene(
+    scene = Scene(
         tank=tank, water=water, sources=sources, depth_cm=depth_cm, cell_cm=cell_cm,
         receiver="level",
     )  # fmt: skip
@@ -210,7 +164,7 @@ def _tables(
     )
 
 
-def _variances(scene: _Scene) -> tuple[float, float]:
+def _variances(scene: Scene) -> tuple[float, float]:
     """Variance along x and y of a place within a cell less a place within a piece [cm²]."""
     found = [
         (cell**2 + piece**2) / 12.0
@@ -220,7 +174,7 @@ def _variances(scene: _Scene) -> tuple[float, float]:
 
 
 def _pairs(
-    scene: _Scene, tables: Kernel, dx: Singles, dy: Singles, fold_x: Fold, fold_y: Fold
+    scene: Scene, tables: Kernel, dx: Singles, dy: Singles, fold_x: Fold, fold_y: Fold
 ) -> Singles:
     """Light per unit of flux for every pair of source (first axis) and target image."""
     squares = (dx * dx, dy * dy)
@@ -234,31 +188,37 @@ def _pairs(
     if tables.turning is not None:
         value *= _turned(tables, index, dx, dy)
     folds, apart = (fold_x, fold_y), (dx, dy)
-    for axis in (0, 1):
-        _keep_inside(value, scene, tables, index, axis, folds[axis], apart[axis], squares[axis])
+    if scene.tank.braces:
+        value *= through_openings(scene, tables, index, apart, squares)
+    else:
+        for axis in (0, 1):
+            keep_inside(value, scene, tables, index, axis, folds[axis], apart[axis], squares[axis])
     for axis in (0, 1):
         _pay_walls(value, scene, tables, index, axis, folds[axis], apart[axis])
     if scene.receiver != "level":
-        _receive(value, scene, tables, index, apart)
+        _receive(value, scene, tables, index, apart, folds)
     return value
 
 
 def _receive(
-    value: Singles, scene: _Scene, tables: Kernel, index: Entries, apart: tuple[Singles, Singles]
-) -> None:
+    value: Singles, scene: Scene, tables: Kernel, index: Entries, apart: Pair,
+    folds: tuple[Fold, Fold],
+) -> None:  # fmt: skip
     """Turn the light on a level into what another receiver gets."""
     if scene.receiver == "path":
         value *= tables.secant.take(index)
         return
-    along = np.abs(apart[0 if scene.receiver.endswith("x") else 1])
+    axis = 0 if scene.receiver.endswith("x") else 1
+    along = np.abs(apart[axis])
     value *= tables.tangent_over_r.take(index)
     value *= along
     if scene.receiver.startswith("through"):
         cosine = tables.sine_over_r.take(index) * along
-        value *= np.float32(1.0) - looked_up(wall_table(scene.water.refractive_index), cosine)
+        back = looked_up(wall_table(scene.water.refractive_index), cosine)
+        value *= np.float32(1.0) - np.float32(scene.film_at_target) * back
 
 
-def _arrives(scene: _Scene, fold_x: Fold, fold_y: Fold, x_cm: Floats, y_cm: Floats) -> bool:
+def _arrives(scene: Scene, fold_x: Fold, fold_y: Fold, x_cm: Floats, y_cm: Floats) -> bool:
     """Whether light comes to a clear wall in this image; other receivers count every image."""
     if scene.receiver == "through_x":
         return fold_x.arrives(float(x_cm[0]), scene.extents[0])
@@ -278,7 +238,7 @@ def _nearest(dx2: Singles, dy2: Singles, tables: Kernel) -> Entries:
 
 
 def _turned(tables: Kernel, index: Entries, dx: Singles, dy: Singles) -> Singles:
-    """Intensity of a measured table towards each target.
+    """Intensity of a table or of a leaning lens towards each target.
 
     Unfolding keeps a ray's direction at the lamp, so φ is simply that of the image.
     """
@@ -288,44 +248,8 @@ def _turned(tables: Kernel, index: Entries, dx: Singles, dy: Singles) -> Singles
     return tables.turning.per_flux(tables.theta_deg.take(index), phi).astype(np.float32)
 
 
-def _keep_inside(
-    value: Singles, scene: _Scene, tables: Kernel, index: Entries, axis: int, fold: Fold,
-    apart: Singles, square: Singles,
-) -> None:  # fmt: skip
-    """Leave of each pair the share of rays that cross the surface inside the rim of one axis.
-
-    The crossing points of the rays from a piece of lamp to a cell spread evenly over a short
-    stretch; the share is the part of it inside. With no stretch it is the sharp edge of a point's
-    shadow. A side towards which no ray can cross outside is not looked at.
-    """
-    extent, place = scene.extents[axis], scene.places[axis]
-    cell, piece = np.float32(scene.cell_cm[axis]), np.float32(scene.sources.piece_cm[axis])
-    low = fold.side < 0 or float(place.min()) < piece / 2.0
-    high = fold.side > 0 or float(place.max()) > extent - piece / 2.0
-    if not (low or high):
-        return
-    entry = tables.entry.take(index)
-    moved = tables.entry_bend.take(index)
-    moved *= square
-    moved += entry
-    moved *= cell - piece
-    moved += piece
-    spread = np.maximum(moved, _SHARP_CM, out=moved)
-    entry *= apart
-    crossing = np.add(entry, _column(place, apart), out=entry)
-    if low:
-        value *= np.clip(crossing / spread + np.float32(0.5), 0.0, 1.0)
-    if high:
-        value *= np.clip((np.float32(extent) - crossing) / spread + np.float32(0.5), 0.0, 1.0)
-
-
-def _column(place: Floats, like: Singles) -> Singles:
-    """Places of the sources as the first axis of arrays with the targets behind it."""
-    return _single(place.reshape(-1, *(1,) * (like.ndim - 1)))
-
-
 def _pay_walls(
-    value: Singles, scene: _Scene, tables: Kernel, index: Entries, axis: int, fold: Fold,
+    value: Singles, scene: Scene, tables: Kernel, index: Entries, axis: int, fold: Fold,
     apart: Singles,
 ) -> None:  # fmt: skip
     """Weaken each pair by the walls of one axis that its ray goes through.
@@ -337,8 +261,15 @@ def _pay_walls(
         return
     n = scene.water.refractive_index
     if n > 1.0 and max(scene.sines[axis]) < math.sqrt(1.0 - 1.0 / n**2) - 1e-3:
+        _pay_film(value, fold)
         return
     cosine = tables.sine_over_r.take(index)
     cosine *= np.abs(apart)
     returned = looked_up(wall_table(n), cosine)
     value *= returned if fold.bounces == 1 else returned**fold.bounces
+    _pay_film(value, fold)
+
+
+def _pay_film(value: Singles, fold: Fold) -> None:
+    if fold.film != 1.0:
+        value *= np.float32(fold.film)

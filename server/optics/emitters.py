@@ -17,19 +17,23 @@ LIMITS = {
     "beam_deg": (2.0, 178.0),
     "length_cm": (0.1, 2000.0),
     "side_cm": (0.1, 500.0),
+    "tilt_deg": (0.0, 60.0),
+    "toward_deg": (-360.0, 360.0),
 }
 """Least and greatest value that is accepted for each measure (both included)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Emitter:
-    """One light that faces straight down.
+    """One light that faces straight down, or leans.
 
     x_cm, y_cm: its middle. height_cm: from the water's surface up to the emitting face.
     ppf_umol_s: photon flux [µmol s⁻¹] as it shines now, power included.
     beam_deg: full angle at half intensity, I(θ) = I₀ cosᵐ θ with m = ln 0.5 / ln cos(beam/2);
         or `intensity`, a measured table that takes its place.
     length_cm: of a tube, which runs along the axis `along`. side_cm: of a square.
+    tilt_deg: lean from straight down, the face turned with it; toward_deg: where it leans, 0 to
+        the right wall, 90 to the back.
     absorption: (share, per metre) pairs for this light's own colours; None takes the water's.
     Raises ValueError for measures outside LIMITS or missing.
     """
@@ -45,9 +49,11 @@ class Emitter:
     along: Literal["x", "y"] = "x"
     intensity: IntensityTable | None = None
     absorption: tuple[tuple[float, float], ...] | None = None
+    tilt_deg: float = 0.0
+    toward_deg: float = 0.0
 
     def __post_init__(self) -> None:
-        for name in ("x_cm", "y_cm", "height_cm", "ppf_umol_s"):
+        for name in ("x_cm", "y_cm", "height_cm", "ppf_umol_s", "tilt_deg", "toward_deg"):
             _within(name, getattr(self, name))
         if self.intensity is None:
             _within("beam_deg", self.beam_deg)

@@ -6,11 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from server.optics.diffuse import Arriving, arriving_directly, returned_to_plane, returned_to_points
+from server.optics import among_rocks, diffuse, reach
+from server.optics.diffuse import Arriving
 from server.optics.direct import light_at, light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.entering import entering_share
 from server.optics.kernel import Beam, peak_width_cm
+from server.optics.rocks import free_share, in_rock
 from server.optics.sources import Sources, beam_of, pieces_at_most, sources_for
 from server.optics.tank import Tank, Water
 
@@ -21,6 +23,9 @@ MAX_CELLS_PER_PLANE = 250_000
 _CELL = 0.3
 """Largest cell that is one sample, as a share of the width of a source's light."""
 
+_SHADOW_CM = 2.5
+"""Largest cell that is one sample where rocks and braces throw shadows."""
+
 _MOST_SAMPLES = 16
 
 
@@ -29,7 +34,8 @@ class Plane:
     """PPFD [µmol m⁻² s⁻¹] that an upward-facing flat sensor reads over one level.
 
     x_cm: shape (nx,) and y_cm: shape (ny,), centres of the cells. ppfd: shape (ny, nx), averages
-    over the cells. uniformity: min / mean, 0 where no light arrives.
+    over the cells; NaN where a cell's middle lies in a rock, and those are left out of mean, min
+    and max (0 where no cell is left). uniformity: min / mean, 0 where no light arrives.
     """
 
     depth_cm: float
@@ -38,16 +44,22 @@ class Plane:
     ppfd: Floats
 
     @property
+    def in_water(self) -> Floats:
+        """The cells whose middle lies in no rock, shape (n,); a single 0 where there are none."""
+        free = self.ppfd[np.isfinite(self.ppfd)]
+        return free if free.size else np.zeros(1)
+
+    @property
     def mean(self) -> float:
-        return float(self.ppfd.mean())
+        return float(self.in_water.mean())
 
     @property
     def min(self) -> float:
-        return float(self.ppfd.min())
+        return float(self.in_water.min())
 
     @property
     def max(self) -> float:
-        return float(self.ppfd.max())
+        return float(self.in_water.max())
 
     @property
     def uniformity(self) -> float:
@@ -78,12 +90,15 @@ def planes(
     for depth_cm in depths_cm:
         _check_depth(tank, depth_cm)
     arriving = _on_scattering_faces(tank, water, emitters)
+    returned = among_rocks if tank.obstructed else diffuse
     found = []
     for depth_cm in depths_cm:
         ppfd = np.zeros((ny, nx))
         for sources in sources_for(tank, water, emitters, depth_cm=depth_cm):
             ppfd += _cell_means(tank, water, sources, x, y, depth_cm)
-        ppfd += returned_to_plane(tank, water, arriving, x_cm=x, y_cm=y, depth_cm=depth_cm)
+        ppfd += returned.returned_to_plane(tank, water, arriving, x_cm=x, y_cm=y, depth_cm=depth_cm)
+        if tank.rocks:
+            ppfd[in_rock(tank, x, y, depth_cm)] = np.nan
         found.append(Plane(depth_cm=depth_cm, x_cm=x, y_cm=y, ppfd=ppfd))
     return tuple(found)
 
@@ -124,6 +139,7 @@ def at_points(
     """PPFD at single points; x_cm, y_cm, depth_cm broadcast to shape (n,), which is returned.
 
     Raises ValueError for a depth outside the water. Points outside the tank's sides are refused.
+    Inside a rock it is dark: 0. Whoever asks for people tells them so (`rocks.inside` knows which).
     """
     x, y, z = np.broadcast_arrays(
         np.atleast_1d(np.asarray(x_cm, dtype=np.float64)),
@@ -131,17 +147,38 @@ def at_points(
         np.atleast_1d(np.asarray(depth_cm, dtype=np.float64)),
     )
     _check_places(tank, x, y)
-    ppfd = np.zeros(x.shape)
     for depth in np.unique(z):
         _check_depth(tank, float(depth))
+    points = np.stack([x, y, z], axis=1)
+    direct = _among_rocks if tank.obstructed else _level_by_level
+    arriving = _on_scattering_faces(tank, water, emitters)
+    returned = among_rocks if tank.obstructed else diffuse
+    scattered: Floats = returned.returned_to_points(tank, water, arriving, points_cm=points)
+    return direct(tank, water, emitters, points) + scattered
+
+
+def _level_by_level(
+    tank: Tank, water: Water, emitters: Sequence[Emitter], points: Floats
+) -> Floats:
+    """Direct light at points (n, 3) from the tables of each depth."""
+    x, y, z = points.T
+    ppfd = np.zeros(x.shape)
+    for depth in np.unique(z):
         here = z == depth
         for sources in sources_for(tank, water, emitters, depth_cm=float(depth)):
             ppfd[here] += light_at(
                 tank, water, sources, x_cm=x[here], y_cm=y[here], depth_cm=float(depth)
             )
-    arriving = _on_scattering_faces(tank, water, emitters)
-    points = np.stack([x, y, z], axis=1)
-    return ppfd + returned_to_points(tank, water, arriving, points_cm=points)
+    return ppfd
+
+
+def _among_rocks(tank: Tank, water: Water, emitters: Sequence[Emitter], points: Floats) -> Floats:
+    """Direct light at points (n, 3), each ray by itself; lamps as fine as the highest needs."""
+    highest = float(points[:, 2].min(initial=tank.depth_cm))
+    groups = sources_for(tank, water, emitters, depth_cm=highest)
+    targets = reach.level(points)
+    lit = [reach.light_on(tank, water, group, targets)[0] for group in groups]
+    return np.asarray(sum(lit, start=np.zeros(len(points))))
 
 
 def share_into_water(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> float:
@@ -162,19 +199,26 @@ def _cell_means(
 ) -> Floats:
     """Light of one group of sources as averages over the cells, shape (ny, nx).
 
-    Cells that are large for the light's width are sampled on a finer grid.
+    Cells that are large for the light's width, or for shadows of rocks, are sampled on a finer
+    grid; of cells that a rock cuts the free part counts.
     """
     finer = _finer(tank, x.size, y.size, water, sources.height_cm, sources.beam, depth_cm)
     cell = (tank.length_cm / x.size, tank.width_cm / y.size)
+    fine_x, fine_y = (
+        _centres(extent, count * times)
+        for extent, count, times in zip(
+            (tank.length_cm, tank.width_cm), (x.size, y.size), finer, strict=True
+        )
+    )
     found = light_on_grid(
-        tank, water, sources,
-        x_cm=_centres(tank.length_cm, x.size * finer[0]),
-        y_cm=_centres(tank.width_cm, y.size * finer[1]),
-        depth_cm=depth_cm,
+        tank, water, sources, x_cm=fine_x, y_cm=fine_y, depth_cm=depth_cm,
         cell_cm=(cell[0] / finer[0], cell[1] / finer[1]),
     )  # fmt: skip
-    cells = found.reshape(y.size, finer[1], x.size, finer[0])
-    return np.asarray(cells.mean(axis=(1, 3)))
+    shape = (y.size, finer[1], x.size, finer[0])
+    means = np.asarray(found.reshape(shape).mean(axis=(1, 3)))
+    if tank.rocks:
+        means /= free_share(tank, x.size, y.size, depth_cm)
+    return np.asarray(means)
 
 
 def _finer(
@@ -184,6 +228,10 @@ def _finer(
     width = peak_width_cm(beam, height_cm=height_cm, depth_cm=depth_cm, water=water)
     cell = (tank.length_cm / nx, tank.width_cm / ny)
     found = [int(np.clip(np.ceil(c / (_CELL * width)), 1, _MOST_SAMPLES)) for c in cell]
+    if tank.obstructed:
+        # An odd number, so that the middle of a cell is one of its samples.
+        shadows = [int(np.clip(np.ceil(c / _SHADOW_CM), 1, _MOST_SAMPLES)) for c in cell]
+        found = [max(f, s) | 1 for f, s in zip(found, shadows, strict=True)]
     return found[0], found[1]
 
 
@@ -192,8 +240,10 @@ def _centres(extent_cm: float, count: int) -> Floats:
 
 
 def _on_scattering_faces(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
+    if tank.obstructed:
+        return among_rocks.arriving_directly(tank, water, emitters)
     groups = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
-    return arriving_directly(tank, water, groups)
+    return diffuse.arriving_directly(tank, water, groups)
 
 
 def _cells(tank: Tank, cell_cm: float) -> tuple[int, int]:

@@ -22,14 +22,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.optics.interface import into_water
+from server.optics.lean import Leaning
 from server.optics.photometry import IntensityTable, cosine_power
 from server.optics.tank import Water
 
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 Absorption = tuple[tuple[float, float], ...]
-Beam = float | IntensityTable
-"""A beam angle [°] or a measured table."""
+Beam = float | IntensityTable | Leaning
+"""A beam angle [°] or a measured table, either of them leaning or straight down."""
 
 SQ_CM_PER_SQ_M = 1e4
 
@@ -63,7 +64,7 @@ class Kernel:
     """Tables; entry k stands for the distance k / steps_per_cm, further ones for the last.
 
     ppfd: on a level plane [µmol m⁻² s⁻¹ per µmol s⁻¹ of the whole emitter]. Where the emitter's
-        table turns with φ: per sr⁻¹ of its intensity, and `turning` is that table.
+        light turns with φ: per sr⁻¹ of its intensity, and `turning` is that table or lens.
     entry: where the ray crossed the surface, as a share of the distance from foot to target.
     entry_bend: (d crossing / d target − entry) / r² [cm⁻²].
     sine_over_r, tangent_over_r: of θ′, divided by the distance [cm⁻¹].
@@ -81,7 +82,7 @@ class Kernel:
     secant: Singles
     theta_deg: Singles
     stretch: Singles
-    turning: IntensityTable | None
+    turning: IntensityTable | Leaning | None
 
     @property
     def last(self) -> int:
@@ -101,6 +102,8 @@ def peak_width_cm(beam: Beam, *, height_cm: float, depth_cm: float, water: Water
 @lru_cache(maxsize=128)
 def _power_of(beam: Beam) -> float:
     """Cosine power of a beam; of a measured table that of its beam, at least so fine as 75°."""
+    if isinstance(beam, Leaning):
+        return _power_of(beam.lens)
     if isinstance(beam, IntensityTable):
         return max(cosine_power(float(np.clip(beam.mean_beam_deg, 5.0, 170.0))), 3.0)
     return cosine_power(beam)
@@ -170,8 +173,10 @@ def _per_distance(values: Floats, distance: Floats, at_foot: float) -> Floats:
     return found
 
 
-def strength(beam: Beam, cos_air: Floats) -> tuple[Floats, IntensityTable | None]:
-    """Intensity per unit of flux [sr⁻¹] along the rays, or 1 and the table that turns with φ."""
+def strength(beam: Beam, cos_air: Floats) -> tuple[Floats, IntensityTable | Leaning | None]:
+    """Intensity per unit of flux [sr⁻¹] along the rays, or 1 and the light that turns with φ."""
+    if isinstance(beam, Leaning):
+        return np.ones_like(cos_air), beam
     if not isinstance(beam, IntensityTable):
         power = cosine_power(beam)
         return (power + 1.0) / (2.0 * np.pi) * cos_air**power, None

@@ -223,10 +223,11 @@ def full_power(
     height_cm: float,
     cell_cm: float,
 ) -> Floats:
-    """PPFD of all cells on the target's depths with every emitter at one height, shape (n,)."""
+    """PPFD of all cells on the target's depths that lie in no rock, with every emitter at one
+    height, shape (n,)."""
     hung = [replace(emitter, height_cm=height_cm) for emitter in emitters]
     found = planes(tank, water, hung, depths_cm=target.depths_cm, cell_cm=cell_cm)
-    return np.concatenate([plane.ppfd.ravel() for plane in found])
+    return np.concatenate([plane.in_water for plane in found])
 
 
 def best_power(

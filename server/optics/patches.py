@@ -48,7 +48,7 @@ class Face:
     """A scattering rectangle across `axis` (0 x, 1 y, 2 depth) at `at_cm`.
 
     nodes: edges of its pieces along the other two axes, in the order of the axes.
-    inward: +1 where the tank lies towards larger coordinates.
+    inward: +1 where the tank lies towards larger coordinates. rock: number of the rock it is on.
     """
 
     axis: int
@@ -56,6 +56,7 @@ class Face:
     inward: int
     albedo: float
     nodes: tuple[Floats, Floats]
+    rock: int | None = None
 
     @property
     def shape(self) -> tuple[int, int]:
@@ -92,7 +93,7 @@ class Face:
 
     def points(self, u: Floats, v: Floats) -> Floats:
         """Places on the face from coordinates along its two axes, shape (n, 3)."""
-        found = np.full((u.size, 3), self.at_cm)
+        found = np.full((u.size, 3), self.at_cm, dtype=np.float64)
         first, second = other_axes(self.axis)
         found[:, first], found[:, second] = u, v
         return found
@@ -295,7 +296,7 @@ def _mirrored(
         if fold.bounces:
             table = (surface_table if axis == 2 else wall_table)(refractive_index)
             cosine = np.abs(apart[axis]) / np.maximum(distance, 1e-9)
-            weight *= looked_up(table, cosine) ** fold.bounces
+            weight *= looked_up(table, cosine) ** fold.bounces * fold.film
     return distance, weight if weight.max() > _FAINT else None
 
 

@@ -7,7 +7,11 @@ intensity is bilinear in the two angles, and the total flux is the exact integra
 bilinear surface, so a field built from the table sends out exactly the photons it was given.
 """
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -23,6 +27,7 @@ class IntensityTable:
     phi_deg: shape (m,), m ≥ 1, rising, within 0 ≤ phi < 360 [°]; a single value means the same
         all round.
     intensity: shape (m, n), finite, not negative, not all zero; any unit (only its shape counts).
+    Tables of the same numbers are equal, so that what was worked out for one serves the other.
     Raises ValueError where the arrays do not fit these words.
     """
 
@@ -36,6 +41,16 @@ class IntensityTable:
             values.setflags(write=False)
             object.__setattr__(self, name, values)
         _check(self.theta_deg, self.phi_deg, self.intensity)
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, IntensityTable) and self._bytes == other._bytes
+
+    def __hash__(self) -> int:
+        return hash(self._bytes)
+
+    @cached_property
+    def _bytes(self) -> tuple[bytes, bytes, bytes]:
+        return self.theta_deg.tobytes(), self.phi_deg.tobytes(), self.intensity.tobytes()
 
     def at(self, theta_deg: ArrayLike, phi_deg: ArrayLike) -> Floats:
         """Intensity in the table's own unit, bilinear in the angles; zero beyond the table.
@@ -150,6 +165,24 @@ def cosine_power(beam_deg: float) -> float:
     if not 0.0 < beam_deg < 180.0:
         raise ValueError(f"beam angle must lie between 0 and 180 degrees, not {beam_deg}")
     return float(np.log(0.5) / np.log(np.cos(np.radians(beam_deg / 2))))
+
+
+def table_of(pairs: Sequence[tuple[float, float]]) -> IntensityTable:
+    """A lens alike all round from (angle from its axis [°], relative intensity) pairs.
+
+    Straight lines between the points, nothing beyond the last; the first holds down to the axis.
+    Raises ValueError where angles do not rise within 0–90 or nothing shines.
+    """
+    if len(pairs) < 2 or not all(math.isfinite(v) for pair in pairs for v in pair):
+        raise ValueError("intensity must be at least two pairs of angle and intensity")
+    angles = [angle for angle, _ in pairs]
+    if angles[0] < 0.0 or angles[-1] > 90.0 or any(a >= b for a, b in pairwise(angles)):
+        raise ValueError("angles must rise within 0 and 90")
+    if max(level for _, level in pairs) <= 0.0:
+        raise ValueError("must shine in some direction: all intensities are 0")
+    whole = list(pairs) if pairs[0][0] == 0.0 else [(0.0, pairs[0][1]), *pairs]
+    theta, level = np.array(whole, dtype=np.float64).T
+    return IntensityTable(theta_deg=theta, phi_deg=np.zeros(1), intensity=level[None, :])
 
 
 def lens_table(beam_deg: float, *, step_deg: float = 1.0) -> IntensityTable:

@@ -13,8 +13,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from server.optics.emitters import Emitter
+from server.optics.emitters import LIMITS, Emitter
 from server.optics.kernel import Absorption, Beam, peak_width_cm
+from server.optics.lean import Leaning, turning
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
@@ -22,6 +23,10 @@ Floats = NDArray[np.float64]
 _PIECE = (0.07, 0.18)
 """Longest piece as a share of the width of its light: at the rim, and well inside. Where the rim
 cuts the rays of a piece the rest of them lean to one side, so pieces near it are smaller."""
+
+_SHADOW_CM, _SHADOW_PARTS, _SHADOW_APART_CM = 2.5, 4, 5.0
+"""Where rocks and braces throw shadows, whose edges tell how large a lamp is, pieces are no longer
+than this, or than such a part of a larger lamp; emitters nearer than the third are gathered."""
 
 _MOST_PIECES = 400
 
@@ -59,8 +64,11 @@ def sources_for(
     """The emitters as groups of points, fine enough for the light at one depth."""
     groups: dict[tuple[float, Beam, Absorption, tuple[float, float]], list[Emitter]]
     groups = defaultdict(list)
+    found = []
     for emitter in emitters:
-        if emitter.ppf_umol_s > 0.0:
+        if emitter.ppf_umol_s > 0.0 and leans_with_size(emitter):
+            found += _leaning(tank, water, emitter, depth_cm)
+        elif emitter.ppf_umol_s > 0.0:
             key = (
                 emitter.height_cm,
                 beam_of(emitter),
@@ -68,7 +76,6 @@ def sources_for(
                 emitter.size_cm,
             )
             groups[key].append(emitter)
-    found = []
     for (height_cm, beam, absorption, size), alike in groups.items():
         width = peak_width_cm(beam, height_cm=height_cm, depth_cm=depth_cm, water=water)
         points, piece = _points(tank, alike, size, width)
@@ -76,19 +83,73 @@ def sources_for(
         found.append(
             Sources(
                 height_cm=height_cm, beam=beam, absorption=absorption, piece_cm=piece,
-                x_cm=x, y_cm=y, ppf_umol_s=flux,
+                x_cm=x, y_cm=y, ppf_umol_s=tank.lid * flux,
             )
         )  # fmt: skip
     return tuple(found)
 
 
 def beam_of(emitter: Emitter) -> Beam:
-    """The measured table where there is one, the beam angle otherwise."""
-    if emitter.intensity is not None:
-        return emitter.intensity
-    if emitter.beam_deg is None:
+    """The measured table where there is one, the beam angle otherwise, leaning if the lamp does."""
+    lens = emitter.beam_deg if emitter.intensity is None else emitter.intensity
+    if lens is None:
         raise ValueError("an emitter needs beam_deg or intensity")
-    return emitter.beam_deg
+    if emitter.tilt_deg > 0.0:
+        return Leaning(lens=lens, tilt_deg=emitter.tilt_deg, toward_deg=emitter.toward_deg)
+    return lens
+
+
+def leans_with_size(emitter: Emitter) -> bool:
+    """Whether parts of the lamp hang at different heights."""
+    return emitter.tilt_deg > 0.0 and max(emitter.size_cm) > 0.0
+
+
+def leaning_pieces(emitter: Emitter, counts: tuple[int, int]) -> Floats:
+    """Middles of counts[0] × counts[1] pieces of a leaning face, shape (n, 3): x, y, height.
+
+    A piece that would hang in the water counts as just above it.
+    """
+    u, v = (
+        ((np.arange(count) + 0.5) / count - 0.5) * extent
+        for count, extent in zip(counts, emitter.size_cm, strict=True)
+    )
+    grid = np.meshgrid(u, v, indexing="ij")
+    flat = np.stack([grid[0].ravel(), grid[1].ravel(), np.zeros(grid[0].size)], axis=1)
+    placed = flat @ turning(emitter.tilt_deg, emitter.toward_deg).T
+    placed += np.array([emitter.x_cm, emitter.y_cm, emitter.height_cm])
+    placed[:, 2] = np.maximum(np.round(placed[:, 2], 6), LIMITS["height_cm"][0])
+    return placed
+
+
+def lowest_edge_cm(emitter: Emitter) -> float:
+    """Height over the water of the lowest part of a lamp's face; below 0 it hangs in it."""
+    across = np.abs(turning(emitter.tilt_deg, emitter.toward_deg)[2, :2])
+    return float(emitter.height_cm - across @ np.array(emitter.size_cm) / 2.0)
+
+
+def _leaning(tank: Tank, water: Water, emitter: Emitter, depth_cm: float) -> list[Sources]:
+    """A leaning tube or square as groups of pieces of one height each."""
+    beam = beam_of(emitter)
+    width = peak_width_cm(beam, height_cm=emitter.height_cm, depth_cm=depth_cm, water=water)
+    lamp = np.array([(emitter.x_cm, emitter.y_cm, emitter.ppf_umol_s)], dtype=np.float64)
+    counts = _counts(emitter.size_cm, _longest(tank, lamp, emitter.size_cm, width))
+    placed = leaning_pieces(emitter, counts)
+    turned = turning(emitter.tilt_deg, emitter.toward_deg)
+    cut = np.array(emitter.size_cm) / counts
+    extent = np.hypot(turned[:2, 0] * cut[0], turned[:2, 1] * cut[1])
+    found = []
+    for height in np.unique(placed[:, 2]):
+        rows = placed[placed[:, 2] == height]
+        rows = rows[np.lexsort((rows[:, 1], rows[:, 0]))]
+        found.append(
+            Sources(
+                height_cm=float(height), beam=beam,
+                absorption=emitter.absorption or water.absorption,
+                piece_cm=(float(extent[0]), float(extent[1])), x_cm=rows[:, 0], y_cm=rows[:, 1],
+                ppf_umol_s=np.full(len(rows), tank.lid * emitter.ppf_umol_s / len(placed)),
+            )
+        )  # fmt: skip
+    return found
 
 
 def _points(
@@ -126,7 +187,9 @@ def _longest(tank: Tank, lamps: Floats, size: tuple[float, float], width_cm: flo
         for axis, extent in enumerate((tank.length_cm, tank.width_cm))
     )
     low, high = _PIECE[0] * width_cm, _PIECE[1] * width_cm
-    return max(0.25, min(low + max(to_rim, 0.0) / 2.0, high))
+    longest = max(0.25, min(low + max(to_rim, 0.0) / 2.0, high))
+    shadow = max(_SHADOW_CM, max(size) / _SHADOW_PARTS) if max(size) else _SHADOW_APART_CM
+    return min(longest, shadow) if tank.obstructed else longest
 
 
 def _counts(size: tuple[float, float], longest_cm: float) -> tuple[int, int]:

@@ -34,9 +34,10 @@ def footprint(plane: Plane) -> Footprint | None:
     peak = plane.max
     if peak <= 0.0:
         return None
-    row, column = np.unravel_index(int(plane.ppfd.argmax()), plane.ppfd.shape)
-    width_x, to_wall_x = _width(plane.x_cm, plane.ppfd[row, :], int(column), peak / 2.0)
-    width_y, to_wall_y = _width(plane.y_cm, plane.ppfd[:, column], int(row), peak / 2.0)
+    ppfd = np.nan_to_num(plane.ppfd, nan=0.0)  # rock ends a stretch as shade does
+    row, column = np.unravel_index(int(ppfd.argmax()), ppfd.shape)
+    width_x, to_wall_x = _width(plane.x_cm, ppfd[row, :], int(column), peak / 2.0)
+    width_y, to_wall_y = _width(plane.y_cm, ppfd[:, column], int(row), peak / 2.0)
     return Footprint(
         peak_ppfd=peak,
         peak_x_cm=float(plane.x_cm[column]),
@@ -45,13 +46,13 @@ def footprint(plane: Plane) -> Footprint | None:
         width_y_cm=width_y,
         to_wall_x=to_wall_x,
         to_wall_y=to_wall_y,
-        area_share=float(np.mean(plane.ppfd >= peak / 2.0)),
+        area_share=float(np.mean(plane.in_water >= peak / 2.0)),
     )
 
 
 def share_within(plane: Plane, *, low_ppfd: float, high_ppfd: float) -> float:
     """Part of the level's cells whose PPFD lies from low to high, both included."""
-    return float(np.mean((plane.ppfd >= low_ppfd) & (plane.ppfd <= high_ppfd)))
+    return float(np.mean((plane.in_water >= low_ppfd) & (plane.in_water <= high_ppfd)))
 
 
 def _width(place_cm: Floats, ppfd: Floats, peak: int, half: float) -> tuple[float, bool]:

@@ -28,13 +28,15 @@ _STEPS = 8192
 class Fold:
     """One imagined tank along an axis: place(x) = start + turn · x, reached by `bounces` walls.
 
-    side: −1 or +1, on which side of the real tank it stands; 0 for the real one.
+    side: −1 or +1, on which side of the real tank it stands; 0 for the real one. film: what is
+    left by the growth on the walls on the way.
     """
 
     start_cm: float
     turn: int
     bounces: int
     side: int = 0
+    film: float = 1.0
 
     def place(self, along_cm: Floats) -> Floats:
         return self.start_cm + self.turn * along_cm
@@ -48,15 +50,25 @@ class Fold:
         return self.side == 0 or bool((ahead[0] - ahead[1]) * self.side > 0.0)
 
 
-def folds(extent_cm: float, *, low_clear: bool, high_clear: bool, most: int) -> tuple[Fold, ...]:
-    """The imagined tanks along one axis: the real one first, then outwards on both sides."""
+def folds(
+    extent_cm: float,
+    *,
+    low_clear: bool,
+    high_clear: bool,
+    most: int,
+    film: tuple[float, float] = (1.0, 1.0),
+) -> tuple[Fold, ...]:
+    """The imagined tanks along one axis: the real one first, then outwards on both sides.
+
+    film: share of light that growth on the low and the high wall lets by.
+    """
     found = [Fold(0.0, 1, 0)]
     for towards_high in (True, False):
         first, second = (high_clear, low_clear) if towards_high else (low_clear, high_clear)
         for bounces in range(1, most + 1):
             if not first or (bounces > 1 and not second):
                 break
-            found.append(_fold(extent_cm, bounces if towards_high else -bounces))
+            found.append(_fold(extent_cm, bounces if towards_high else -bounces, film))
     return tuple(found)
 
 
@@ -68,6 +80,7 @@ def folds_across(tank: Tank, most: int) -> tuple[Fold, ...]:
         low_clear=walls.left == "clear",
         high_clear=walls.right == "clear",
         most=min(most, MAX_IMAGES),
+        film=(tank.film.left, tank.film.right),
     )
 
 
@@ -79,14 +92,18 @@ def folds_along(tank: Tank, most: int) -> tuple[Fold, ...]:
         low_clear=walls.front == "clear",
         high_clear=walls.back == "clear",
         most=min(most, MAX_IMAGES),
+        film=(tank.film.front, tank.film.back),
     )
 
 
-def _fold(extent_cm: float, tank_number: int) -> Fold:
+def _fold(extent_cm: float, tank_number: int, film: tuple[float, float]) -> Fold:
     side = 1 if tank_number > 0 else -1
+    bounces = abs(tank_number)
+    first, second = film if side < 0 else film[::-1]
+    left = first ** (2 * ((bounces + 1) // 2)) * second ** (2 * (bounces // 2))
     if tank_number % 2:
-        return Fold((tank_number + 1) * extent_cm, -1, abs(tank_number), side)
-    return Fold(tank_number * extent_cm, 1, abs(tank_number), side)
+        return Fold((tank_number + 1) * extent_cm, -1, bounces, side, left)
+    return Fold(tank_number * extent_cm, 1, bounces, side, left)
 
 
 @lru_cache(maxsize=32)

@@ -9,6 +9,7 @@ from server.optics import field, mounting
 from server.optics.emitters import LIMITS as LIGHT_LIMITS
 from server.optics.emitters import Emitter
 from server.optics.remedies import remedies
+from server.optics.sources import lowest_edge_cm
 from server.optics.spread_measures import footprint
 from server.optics.tank import Tank, Water
 from server.web.calculators.light_asked import NOT_TAKEN
@@ -66,12 +67,15 @@ class FootprintAnswer(Strict):
 
 
 class PlaneAnswer(Strict):
-    """PPFD over one depth, one row per y; uniformity is min / mean."""
+    """PPFD over one depth, one row per y; uniformity is min / mean.
+
+    A cell whose middle lies in a rock is null, and left out of mean, min and max.
+    """
 
     depth_cm: float
     x_cm: list[float]
     y_cm: list[float]
-    ppfd: list[list[float]]
+    ppfd: list[list[float | None]]
     mean: float
     min: float
     max: float
@@ -160,7 +164,8 @@ def spread(asked: SpreadAsked) -> SpreadAnswer:
     tank, water = asked.tank.tank(), asked.water.water()
     emitters = [one.emitter() for one in asked.emitters]
     refuse(
-        depths_refused(tank, "depths_cm", asked.depths_cm)
+        hung_in_water(emitters)
+        or depths_refused(tank, "depths_cm", asked.depths_cm)
         or work_refused(tank, water, emitters, depths_cm=asked.depths_cm, cell_cm=asked.cell_cm)
     )
     found = field.planes(tank, water, emitters, depths_cm=asked.depths_cm, cell_cm=asked.cell_cm)
@@ -180,7 +185,8 @@ def mounting_height(asked: MountingAsked) -> MountingAnswer:
     )
     lowest = [one.emitter(asked.height_range_cm[0]) for one in asked.emitters]
     refuse(
-        depths_refused(tank, "target.depths_cm", asked.target.depths_cm)
+        hung_in_water(lowest)
+        or depths_refused(tank, "target.depths_cm", asked.target.depths_cm)
         or work_refused(
             tank, water, lowest, depths_cm=target.depths_cm, cell_cm=asked.cell_cm, times=30
         )
@@ -218,6 +224,18 @@ def mounting_height(asked: MountingAsked) -> MountingAnswer:
             for one in found.tried
         ],
     )
+
+
+def hung_in_water(emitters: Sequence[Emitter]) -> Refused:
+    """Leaning lamps of which a part would hang in the water, each by its name."""
+    return [
+        (
+            f"emitters.{k}.tilt_deg",
+            "at this height the lamp's lower edge would hang in the water",
+        )
+        for k, one in enumerate(emitters)
+        if lowest_edge_cm(one) < 0.0
+    ]
 
 
 def depths_refused(tank: Tank, name: str, depths_cm: Sequence[float]) -> Refused:
@@ -260,7 +278,7 @@ def _plane(plane: field.Plane) -> PlaneAnswer:
         depth_cm=plane.depth_cm,
         x_cm=plane.x_cm.tolist(),
         y_cm=plane.y_cm.tolist(),
-        ppfd=plane.ppfd.tolist(),
+        ppfd=[[value if value == value else None for value in row] for row in plane.ppfd.tolist()],
         mean=plane.mean,
         min=plane.min,
         max=plane.max,

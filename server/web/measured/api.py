@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from typing import Annotated, Protocol
 
+import numpy as np
 from fastapi import APIRouter
 from pydantic import Field
 
+from server.optics.rocks import inside
 from server.optics.tank import Tank
 from server.surveys import explanation, misfit, next_reading
 from server.surveys.effort import work
@@ -172,7 +174,7 @@ class _Placed(Protocol):
 
 
 def _inside(tank: Tank, field: str, places: Sequence[_Placed]) -> None:
-    """Refuses places outside the water, each by its name."""
+    """Refuses places outside the water or inside a rock, each by its name."""
     sides = {"x_cm": tank.length_cm, "y_cm": tank.width_cm, "depth_cm": tank.depth_cm}
     wrong = [
         (f"{field}.{number}.{name}", f"must lie within the tank, 0 to {side:g} cm")
@@ -180,5 +182,11 @@ def _inside(tank: Tank, field: str, places: Sequence[_Placed]) -> None:
         for name, side in sides.items()
         if getattr(place, name) > side
     ]
+    if not wrong and tank.rocks and places:
+        rock = inside(tank, *np.array([(p.x_cm, p.y_cm, p.depth_cm) for p in places]).T)
+        wrong = [
+            (f"{field}.{number}.depth_cm", f"lies inside tank.rocks.{rock[number]}")
+            for number in np.flatnonzero(rock >= 0)
+        ]
     if wrong:
         raise Refusal(422, "Some fields could not be taken.", errors=wrong[:100])

@@ -1,0 +1,346 @@
+"""Scattered light in a tank with rocks or braces in the way: what floor, rocks and walls return.
+
+As in `diffuse`, each piece of each face returns its albedo of what it gets, B = ρ (D + K B); but K,
+and what a sensor sees of the pieces, come from rays (see `rays`), since closed forms know nothing
+of what stands between. Everything but D depends on the tank alone and is remembered.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.optics.diffuse import Arriving, rungs
+from server.optics.direct import light_on_grid
+from server.optics.emitters import Emitter
+from server.optics.kernel import Absorption
+from server.optics.patches import Face, Receivers
+from server.optics.rays import Landed, Room, directions, follow, scattered_starts
+from server.optics.reach import Targets, light_on
+from server.optics.rocks import bottom_of, free_share, inside, stands
+from server.optics.sources import Sources, sources_for
+from server.optics.tank import Tank, Water, albedo_of
+
+Floats = NDArray[np.float64]
+Singles = NDArray[np.float32]
+
+_MOST_PIECES = 900
+_LEAST_PIECE_CM = 2.5
+_COARSER_ON_ROCKS = 1.6
+_RAYS_PIECE, _RAYS_CELL, _RAYS_POINT = 64, 96, 192
+
+_NODE_CM = 1.9
+_MOST_NODES = 4000
+"""Scattered light on a plane is worked out on cells no smaller and no more than these."""
+
+_LIFT_CM = 2e-3
+
+_Edge = tuple[float, float]
+_Flat = tuple[float, int, float, int, tuple[_Edge, _Edge], int | None]
+"""A rectangle before it is cut: albedo, axis, where along it, inward, its edges, its rock."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class _Seen:
+    """What places see: number of a piece and the share of its exitance, by rung.
+
+    piece: shape (places, rays), the number of pieces for rays that end nowhere. weights: one
+    (places, rays) table per rung; a row's sum is at most 1.
+    """
+
+    piece: NDArray[np.int32]
+    weights: tuple[Singles, ...]
+
+    def of(self, exitance: Floats, rung: int) -> Floats:
+        values = np.append(exitance, 0.0).astype(np.float32).take(self.piece)
+        return np.asarray(np.einsum("pr,pr->p", values, self.weights[rung]), dtype=np.float64)
+
+
+@lru_cache(maxsize=32)
+def room_of(tank: Tank, refractive_index: float) -> Room:
+    """The tank with its scattering faces, cut into pieces."""
+    return Room(tank=tank, refractive_index=refractive_index, faces=_faces(tank))
+
+
+def arriving_directly(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
+    """Direct light on every piece of every scattering face [µmol m⁻² s⁻¹], by rung."""
+    return dict(_arriving(tank, water, tuple(emitters)))
+
+
+@lru_cache(maxsize=32)
+def _arriving(
+    tank: Tank, water: Water, emitters: tuple[Emitter, ...]
+) -> tuple[tuple[float, Floats], ...]:
+    faces = room_of(tank, water.refractive_index).faces
+    sums: dict[float, Floats] = {}
+    for group in sources_for(tank, water, emitters, depth_cm=tank.depth_cm) if faces else ():
+        parts = rungs(group.absorption, 1.5 * tank.depth_cm)
+        for per_m, got in zip(parts, _direct_on(tank, water, group, faces, list(parts.values())),
+                              strict=True):  # fmt: skip
+            sums[per_m] = sums.get(per_m, 0.0) + got
+    return tuple(sorted(sums.items()))
+
+
+def returned_to_plane(
+    tank: Tank,
+    water: Water,
+    arriving: Arriving,
+    *,
+    x_cm: Floats,
+    y_cm: Floats,
+    depth_cm: float,
+) -> Floats:
+    """PPFD that floor, rocks and walls add on a level plane, shape (ny, nx)."""
+    if not arriving:
+        return np.zeros((y_cm.size, x_cm.size))
+    nx, ny = _node_counts(tank, x_cm.size, y_cm.size)
+    seen, clear = _plane_seen(tank, water.refractive_index, tuple(arriving), depth_cm, nx, ny)
+    total = np.zeros(nx * ny)
+    for rung, exitance in enumerate(_given_off(tank, water, arriving)):
+        total += seen.of(exitance, rung)
+    to_x, to_y = _carry(tank.length_cm, nx, x_cm), _carry(tank.width_cm, ny, y_cm)
+    there = to_y @ clear.reshape(ny, nx) @ to_x.T
+    carried = to_y @ (total * clear).reshape(ny, nx) @ to_x.T
+    return np.asarray(carried / np.maximum(there, 1e-9))
+
+
+def returned_to_points(
+    tank: Tank, water: Water, arriving: Arriving, *, points_cm: Floats
+) -> Floats:
+    """PPFD that floor, rocks and walls add at upward-facing sensors; points_cm: (n, 3) → (n,)."""
+    total = np.zeros(points_cm.shape[0])
+    if not arriving:
+        return total
+    key = (points_cm.shape[0], points_cm.astype(np.float64).tobytes())
+    seen = _points_seen(tank, water.refractive_index, tuple(arriving), key)
+    for rung, exitance in enumerate(_given_off(tank, water, arriving)):
+        total += seen.of(exitance, rung)
+    return total
+
+
+def _given_off(tank: Tank, water: Water, arriving: Arriving) -> list[Floats]:
+    """What every piece gives off in the end, one array per rung."""
+    settled = _settled(tank, water.refractive_index, tuple(arriving))
+    return [table @ direct for table, direct in zip(settled, arriving.values(), strict=True)]
+
+
+def _faces(tank: Tank) -> tuple[Face, ...]:
+    """Floor, matt walls and the sides of rocks that return anything, in pieces alike in size."""
+    length, width, depth = tank.length_cm, tank.width_cm, tank.depth_cm
+    flat: list[_Flat] = [
+        (albedo_of(tank.walls.left), 0, 0.0, 1, ((0.0, width), (0.0, depth)), None),
+        (albedo_of(tank.walls.right), 0, length, -1, ((0.0, width), (0.0, depth)), None),
+        (albedo_of(tank.walls.front), 1, 0.0, 1, ((0.0, length), (0.0, depth)), None),
+        (albedo_of(tank.walls.back), 1, width, -1, ((0.0, length), (0.0, depth)), None),
+        (tank.floor_albedo, 2, depth, -1, ((0.0, length), (0.0, width)), None),
+    ]  # fmt: skip
+    for number, rock in enumerate(tank.rocks):
+        x, y = (rock.left_cm, rock.right_cm), (rock.front_cm, rock.back_cm)
+        z = (rock.top_cm, bottom_of(tank, rock))
+        for axis, ends, across in ((0, x, (y, z)), (1, y, (x, z)), (2, z, (x, y))):
+            flat.append((rock.albedo, axis, ends[0], -1, across, number))
+            if axis != 2 or not stands(tank, rock):
+                flat.append((rock.albedo, axis, ends[1], 1, across, number))
+    flat = [one for one in flat if one[0] > 0.0]
+    piece = _piece_cm(flat)
+    return tuple(
+        Face(
+            axis=axis, at_cm=at, inward=inward, albedo=albedo, rock=rock,
+            nodes=(_cut(across[0], piece, rock), _cut(across[1], piece, rock)),
+        )
+        for albedo, axis, at, inward, across, rock in flat
+    )  # fmt: skip
+
+
+def _piece_cm(flat: Sequence[_Flat]) -> float:
+    """Side of a piece on walls and floor, so that all pieces together stay within bounds."""
+    weighed = sum(
+        (a[1] - a[0]) * (b[1] - b[0]) / (_COARSER_ON_ROCKS**2 if rock is not None else 1.0)
+        for *_, (a, b), rock in flat
+    )
+    return max(_LEAST_PIECE_CM, float(np.sqrt(weighed / _MOST_PIECES)))
+
+
+def _cut(edge: _Edge, piece_cm: float, rock: int | None) -> Floats:
+    longest = piece_cm * (1.0 if rock is None else _COARSER_ON_ROCKS)
+    count = max(1, round((edge[1] - edge[0]) / longest))
+    return np.asarray(np.linspace(edge[0], edge[1], count + 1))
+
+
+def _direct_on(
+    tank: Tank, water: Water, sources: Sources, faces: Sequence[Face],
+    parts: Sequence[Absorption],
+) -> Floats:  # fmt: skip
+    """Direct light and light by clear walls on each piece of all faces, one row per part."""
+    others = [face for face in faces if not _is_floor(tank, face)]
+    found = np.zeros((len(parts), 0))
+    if others:
+        found = light_on(tank, water, sources, _targets(others), parts)
+    sideways = iter(np.split(found, np.cumsum([face.size for face in others]), axis=1))
+    return np.concatenate(
+        [_on_floor(tank, water, sources, face, parts) if _is_floor(tank, face) else next(sideways)
+         for face in faces], axis=1,
+    )  # fmt: skip
+
+
+def _is_floor(tank: Tank, face: Face) -> bool:
+    return face.axis == 2 and face.rock is None
+
+
+def _targets(faces: Sequence[Face]) -> Targets:
+    """The middles of the pieces, lifted off their faces, as receivers of direct light."""
+    points, spread = [], []
+    for face in faces:
+        middle = face.centres
+        middle[:, face.axis] += _LIFT_CM * face.inward
+        extent = np.zeros((face.size, 2))
+        u, v = (np.diff(edges)[0] for edges in face.nodes)
+        if face.axis == 2:
+            extent[:] = u, v
+        else:
+            extent[:, 1 - face.axis] = u
+        points.append(middle)
+        spread.append(extent)
+    sizes = [face.size for face in faces]
+    return Targets(
+        points_cm=np.concatenate(points),
+        axis=np.repeat([face.axis for face in faces], sizes),
+        looks=np.repeat([face.inward for face in faces], sizes),
+        spread_cm=np.concatenate(spread),
+    )
+
+
+def _on_floor(
+    tank: Tank, water: Water, sources: Sources, face: Face, parts: Sequence[Absorption]
+) -> Floats:
+    """Direct light on the uncovered part of the floor's pieces, one row per part of the light.
+
+    Shadows are worked out once, for all parts together: what each part has of a piece's light is
+    hardly changed by which of its rays are stopped.
+    """
+    u, v = ((edges[1:] + edges[:-1]) / 2 for edges in face.nodes)
+
+    def lit(where: Tank, group: Sources) -> Floats:
+        return light_on_grid(
+            where, water, group, x_cm=u, y_cm=v, depth_cm=tank.depth_cm,
+            cell_cm=(float(u[0] * 2), float(v[0] * 2)),
+        ).T.ravel()  # fmt: skip
+
+    free = free_share(tank, u.size, v.size, tank.depth_cm)
+    shaded = np.asarray(lit(tank, sources) / free.T.ravel())
+    if len(parts) == 1:
+        return shaded[None]
+    empty = replace(tank, rocks=())
+    each = np.stack([lit(empty, sources.recoloured(part)) for part in parts])
+    return np.asarray(each * shaded / np.maximum(each.sum(axis=0), 1e-12))
+
+
+@lru_cache(maxsize=8)
+def _settled(tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...]) -> Floats:
+    """(1 − ρK)⁻¹ ρ: from direct light on the pieces to the light each gives off, per rung."""
+    room = room_of(tank, refractive_index)
+    size = sum(face.size for face in room.faces)
+    rho = np.concatenate([np.full(face.size, face.albedo) for face in room.faces])
+    parts = [
+        _seen(room, Receivers(points=face.centres, axis=face.axis, looks=face.inward),
+              _extent(face), rungs_per_m, _RAYS_PIECE)[0]
+        for face in room.faces
+    ]  # fmt: skip
+    piece = np.concatenate([part.piece for part in parts])
+    rows = np.arange(size)[:, None] * (size + 1)
+    found = np.empty((len(rungs_per_m), size, size))
+    for rung in range(len(rungs_per_m)):
+        weight = np.concatenate([part.weights[rung] for part in parts])
+        flat = np.bincount((rows + piece).ravel(), weight.ravel(), size * (size + 1))
+        exchange = flat.reshape(size, size + 1)[:, :size]
+        found[rung] = np.linalg.solve(np.eye(size) - rho[:, None] * exchange, np.diag(rho))
+    return found
+
+
+def _extent(face: Face) -> tuple[float, float, float]:
+    extent = [0.0, 0.0, 0.0]
+    u, v = (float(np.diff(edges)[0]) for edges in face.nodes)
+    first, second = (axis for axis in (0, 1, 2) if axis != face.axis)
+    extent[first], extent[second] = u, v
+    return extent[0], extent[1], extent[2]
+
+
+def _seen(
+    room: Room,
+    places: Receivers,
+    extent_cm: tuple[float, float, float],
+    rungs_per_m: tuple[float, ...],
+    rays: int,
+) -> tuple[_Seen, NDArray[np.bool_]]:
+    """What small faces see, each spread over extent_cm; and which of them lie clear of rocks."""
+    count = places.points.shape[0]
+    start, way = starts(room.tank, places, extent_cm, rays)
+    valid = (inside(room.tank, *start.astype(np.float64)) < 0).reshape(count, rays)
+    landed = follow(room, start, way)
+    weight = landed.weight.reshape(count, rays) * valid
+    weight /= np.maximum(valid.sum(axis=1, keepdims=True), 1)
+    return _by_rung(room, landed, weight, rungs_per_m), np.asarray(valid.any(axis=1))
+
+
+def starts(
+    tank: Tank, places: Receivers, extent_cm: tuple[float, float, float], rays: int
+) -> tuple[Singles, Singles]:
+    """Where rays start and which way they go, (3, places × rays) each."""
+    numbers = scattered_starts(places.points.shape[0], rays).reshape(-1, 4)
+    way = directions(numbers[:, :2], places.axis, places.looks)
+    start = np.repeat(places.points, rays, axis=0).T
+    start[places.axis] += _LIFT_CM * places.looks
+    shifts = iter(numbers[:, 2:].T)
+    for axis, extent in enumerate(extent_cm):
+        if extent > 0.0:
+            start[axis] += (next(shifts) - 0.5) * extent
+    size = np.array([[tank.length_cm], [tank.width_cm], [tank.depth_cm]])
+    return np.clip(start, 0.0, size).astype(np.float32), way
+
+
+def _by_rung(room: Room, landed: Landed, weight: Singles, rungs_per_m: tuple[float, ...]) -> _Seen:
+    size = sum(face.size for face in room.faces)
+    piece = np.where(landed.piece < 0, size, landed.piece).reshape(weight.shape)
+    way_m = landed.way_cm.reshape(weight.shape) / np.float32(100.0)
+    return _Seen(
+        piece=piece.astype(np.int32),
+        weights=tuple(weight * np.exp(np.float32(-per_m) * way_m) for per_m in rungs_per_m),
+    )
+
+
+@lru_cache(maxsize=24)
+def _plane_seen(
+    tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], depth_cm: float,
+    nx: int, ny: int,
+) -> tuple[_Seen, NDArray[np.bool_]]:  # fmt: skip
+    x, y = ((np.arange(n) + 0.5) / n * e for n, e in ((nx, tank.length_cm), (ny, tank.width_cm)))
+    grid = np.meshgrid(x, y)
+    points = np.stack([grid[0].ravel(), grid[1].ravel(), np.full(nx * ny, depth_cm)], axis=1)
+    return _seen(
+        room_of(tank, refractive_index), Receivers(points=points, axis=2, looks=-1),
+        (tank.length_cm / nx, tank.width_cm / ny, 0.0), rungs_per_m, _RAYS_CELL,
+    )  # fmt: skip
+
+
+@lru_cache(maxsize=32)
+def _points_seen(
+    tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...], key: tuple[int, bytes]
+) -> _Seen:
+    points = np.frombuffer(key[1], dtype=np.float64).reshape(key[0], 3)
+    places = Receivers(points=points, axis=2, looks=-1)
+    return _seen(room_of(tank, refractive_index), places, (0.0, 0.0, 0.0), rungs_per_m,
+                 _RAYS_POINT)[0]  # fmt: skip
+
+
+def _node_counts(tank: Tank, nx: int, ny: int) -> tuple[int, int]:
+    cell = max(_NODE_CM, float(np.sqrt(tank.length_cm * tank.width_cm / _MOST_NODES)))
+    most = [max(1, int(e / cell)) for e in (tank.length_cm, tank.width_cm)]
+    return min(nx, most[0]), min(ny, most[1])
+
+
+def _carry(extent_cm: float, count: int, to_cm: Floats) -> Floats:
+    """Matrix from values at the middles of even cells to straight lines between them at to_cm."""
+    at = np.clip(to_cm / extent_cm * count - 0.5, 0.0, count - 1.0)
+    return np.asarray(np.maximum(1.0 - np.abs(at[:, None] - np.arange(count)), 0.0))
