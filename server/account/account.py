@@ -83,14 +83,15 @@ class Account:
     """The account of one tank's light on one day.
 
     known_to_percent: the median half-width of the animals' intervals, rounded; None without
-    a lamp. readings_on: days of the readings it rests on. light_since: when lamps or
-    day last changed. proposal: None where nothing would help; `why_none` then says why.
-    next_step: one sentence, what the keeper does next and when.
+    a lamp. readings_on: days of the readings it rests on; readings: how many.
+    light_since: when lamps or day last changed. proposal: None where nothing would
+    help; `why_none` then says why. next_step: one sentence, what the keeper does next and when.
     """
 
     as_of: date
     basis: Basis
     readings_on: tuple[date, ...]
+    readings: int
     light_since: date | None
     known_to_percent: int | None
     animals: tuple[AnimalLight, ...]

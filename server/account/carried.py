@@ -42,6 +42,10 @@ class CarriedMap(MeasuredMap):
         points = np.asarray(points, dtype=np.float64).reshape(-1, 3)
         return times(self.origin.at(points), self.change(points))
 
+    def corrected_as(self, plan: Plan) -> Plan:
+        """Any plan of the same lamps, listed as in `plan`, with the shifts learnt then."""
+        return replace(self.origin, fit=self.fit).corrected_as(plan)
+
     def read(self, answers: Answers) -> Estimate:
         """The light at the places the engine was asked about."""
         return self.at(answers.points)

@@ -34,6 +34,11 @@ class KnownLight:
         return self.basis != "planned"
 
     @property
+    def readings(self) -> int:
+        """How many readings it rests on."""
+        return len(self.map.used)
+
+    @property
     def corrected(self) -> Plan:
         """What hangs, with every number put right (what no number explains is not in it)."""
         return self.map.corrected

@@ -5,13 +5,17 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from server.account import sentences
 from server.account.account import Account, AnimalLight, Proposal, ToType
 from server.account.known_light import KnownLight
 from server.surveys import verdict
+from server.surveys.advice import times
 from server.surveys.plan import Animal, points_of
 from server.surveys.verdict import Judged, Verdict
+
+Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +59,7 @@ def account(
         as_of=standing.as_of,
         basis=light.basis if light else "planned",
         readings_on=light.readings_on if light else (),
+        readings=light.readings if light else 0,
         light_since=standing.light_since,
         known_to_percent=known_to(light, animals),
         animals=animals,
@@ -78,6 +83,19 @@ def animals_in(light: KnownLight | None, residents: Sequence[Resident]) -> tuple
     )
 
 
+def animals_changed(
+    light: KnownLight, residents: Sequence[Resident], factor: Floats
+) -> tuple[AnimalLight, ...]:
+    """The same where the light is `factor` of what hangs now: for a slider on the move."""
+    if not residents:
+        return ()
+    animals = [one.animal for one in residents]
+    judged = verdict.judged(times(light.at(points_of(animals)), factor), animals)
+    return tuple(
+        _lit(n, one, found) for n, (one, found) in enumerate(zip(residents, judged, strict=True))
+    )
+
+
 def known_to(light: KnownLight | None, animals: Sequence[AnimalLight]) -> int | None:
     """The median half-width of the animals' intervals [%]; of the whole tank where none lives."""
     if light is None:
@@ -92,7 +110,7 @@ def known_to(light: KnownLight | None, animals: Sequence[AnimalLight]) -> int | 
     return max(1, round(100 * float(np.median(halves))))
 
 
-def _middle(light: KnownLight) -> np.ndarray:
+def _middle(light: KnownLight) -> Floats:
     """Nine places half-way down, where nobody lives to be asked about."""
     tank = light.map.plan.tank
     x, y = np.meshgrid(

@@ -162,19 +162,24 @@ def basis_words(basis: Basis) -> str:
 
 def certainty(account: Account) -> str:
     """How well the light is known, and what that rests on."""
-    return certainty_of(account.known_to_percent, account.basis, account.readings_on)
+    percent, readings = account.known_to_percent, account.readings
+    return certainty_of(percent, account.basis, account.readings_on, readings)
 
 
 def certainty_of(
-    known_to_percent: int | None, basis: Basis, readings_on: Sequence[date] = ()
+    known_to_percent: int | None,
+    basis: Basis,
+    readings_on: Sequence[date] = (),
+    readings: int = 0,
 ) -> str:
     """The same from its parts; empty without light."""
     if known_to_percent is None:
         return ""
-    return f"Known to about {known_to_percent} %{_rests_on(basis, readings_on)}"
+    return f"Known to about {known_to_percent} %{_rests_on(basis, readings_on, readings)}"
 
 
-def _rests_on(basis: Basis, readings_on: Sequence[date]) -> str:
+def _rests_on(basis: Basis, readings_on: Sequence[date], readings: int) -> str:
+    count = figures.count(readings, "reading")
     days = figures.listed([figures.day(one) for one in sorted(set(readings_on))])
     if basis == "planned":
         return (
@@ -182,8 +187,8 @@ def _rests_on(basis: Basis, readings_on: Sequence[date]) -> str:
             "nobody has measured this light yet."
         )
     if basis == "measured":
-        return f", from readings on {days}."
-    return f", from readings on {days} under the same lamps, carried over to how they hang now."
+        return f", from {count} on {days}."
+    return f", from {count} on {days} under the same lamps, carried over to how they hang now."
 
 
 # How long

@@ -9,7 +9,7 @@ with the same lamps are carried over. What was worked out is remembered by conte
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 from functools import cached_property, lru_cache
 
@@ -20,6 +20,7 @@ from sqlmodel import Session, col, select
 from server.account import cautions, proposing, reckoning
 from server.account.account import Account, AnimalLight, Proposal
 from server.account.carried import carried
+from server.account.change import Kind
 from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, Standing
 from server.db import abilities, days, light, measured, tanks
@@ -28,6 +29,7 @@ from server.db.daylight import LampDay, lamp_days, light_at, lit_parts, part_day
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.db.measured import Measured, MeasuredRows
+from server.db.tanks import LampPlace
 from server.db.typed_now import set_now
 from server.dose.together import light_of, shape_of
 from server.models import Animal, MeasurementSession, Schedule, Setup, Tank
@@ -203,9 +205,7 @@ def _tank_light(asked: _Asked) -> TankLight | None:
         return None
     found = measured.measured(rows.readings) if rows.readings is not None else None
     if found is None or not found.measured or rows.setup is None:
-        return TankLight(
-            light=KnownLight(basis="planned", map=measured.of_plan(plan)), measured=None
-        )
+        return TankLight(light=unmeasured(plan), measured=None)
     own = found.rows.setup.id == rows.setup.id
     known = KnownLight(
         basis="measured" if own else "carried",
@@ -213,6 +213,11 @@ def _tank_light(asked: _Asked) -> TankLight | None:
         readings_on=tuple(sorted({one.session.taken_on for one in found.used})),
     )
     return TankLight(light=known, measured=found)
+
+
+def unmeasured(plan: Plan) -> KnownLight:
+    """The light of a plan that nobody measured."""
+    return KnownLight(basis="planned", map=measured.of_plan(plan))
 
 
 def _order(then: Sequence[Hung], now: Sequence[Hung]) -> tuple[int, ...]:
@@ -361,4 +366,24 @@ def hanging_in(tank: Tank, one: Hung) -> cautions.Hanging:
         estimated=one.stated.estimated,
         low_ppf_umol_s=one.stated.low_ppf_umol_s,
         high_ppf_umol_s=one.stated.high_ppf_umol_s,
+    )
+
+
+_MOVES = (Kind.POWER, Kind.HEIGHT, Kind.LAMP_PLACE)
+
+
+def tried(of: Told) -> tuple[LampPlace, ...] | None:
+    """The lamps as the proposal would have them; None where it turns, lifts and moves none."""
+    proposal = of.account.proposal
+    if proposal is None or proposal.change.kind not in _MOVES:
+        return None
+    return tuple(
+        replace(
+            tanks.place_of(one.row),
+            x_cm=then.x_cm,
+            y_cm=then.y_cm,
+            height_cm=then.height_cm,
+            power=then.power,
+        )
+        for one, then in zip(of.rows.hung, proposal.change.after, strict=True)
     )

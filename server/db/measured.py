@@ -23,7 +23,6 @@ from server.db.light import Hung, Scene
 from server.models import MeasurementSession, Setup, Tank
 from server.models import Reading as ReadingRow
 from server.surveys import drift
-from server.surveys.advice import Hanging
 from server.surveys.drift import Drift
 from server.surveys.estimate import MeasuredMap, estimate
 from server.surveys.plan import Lamp, Plan, Reading
@@ -31,8 +30,6 @@ from server.surveys.plan import Lamp, Plan, Reading
 Floats = NDArray[np.float64]
 
 MOST_READINGS = 400  # a log belongs elsewhere; more places than this tell nothing new
-LEAST_HEIGHT_CM, MOST_HEIGHT_CM = 10.0, 60.0
-"""How low and high a lamp is usually hung (common practice, no published source)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -217,28 +214,6 @@ def lamp_names(hung: Sequence[Hung]) -> tuple[str, ...]:
     if len(hung) == 1:
         return (hung[0].stated.row.name,)
     return tuple(f"lamp {number}" for number in range(1, len(hung) + 1))
-
-
-def hanging_of(tank: Tank, hung: Sequence[Hung]) -> tuple[Hanging, ...]:
-    """How each lamp hangs and how far it may go: its papers, the room over the tank."""
-    return tuple(_hanging(tank, one) for one in hung)
-
-
-def _hanging(tank: Tank, one: Hung) -> Hanging:
-    lamp = one.stated.lamp
-    least = lamp.min_height_cm or min(LEAST_HEIGHT_CM, one.row.height_cm)
-    most = lamp.max_height_cm or max(MOST_HEIGHT_CM, one.row.height_cm)
-    if tank.headroom_cm is not None:
-        most = min(most, max(tank.headroom_cm, one.row.height_cm))
-    return Hanging(
-        power=one.row.power,
-        height_cm=one.row.height_cm,
-        x_cm=one.row.x_cm,
-        y_cm=one.row.y_cm,
-        dimmable=one.stated.row.control != "clock_switch",
-        least_height_cm=min(least, one.row.height_cm),
-        most_height_cm=max(most, one.row.height_cm),
-    )
 
 
 def _change(plan: Plan, tank: Tank, before: Sequence[Survey], later: Survey) -> Drift | None:

@@ -142,12 +142,16 @@ class MeasuredMap:
     @property
     def corrected(self) -> Plan:
         """The plan with its numbers put right (the remainder is not in it)."""
-        plan = changed.with_output(self.plan, tuple(f.value for f in self.fit.lamp_factors))
-        if self.fit.beam_deg is not None and self.plan.beam_deg is not None:
-            plan = changed.with_beam(plan, self.fit.beam_deg.value - self.plan.beam_deg)
-        plan = changed.with_height(plan, self.fit.height_error_cm.value)
-        tint = self.fit.absorption_per_m.value - self.plan.absorption_per_m
-        return changed.with_absorption(plan, tint)
+        return self.corrected_as(self.plan)
+
+    def corrected_as(self, plan: Plan) -> Plan:
+        """Any plan of the same lamps and water with what was learnt put into its numbers."""
+        fit, stated = self.fit, self.plan
+        plan = changed.with_output(plan, tuple(factor.value for factor in fit.lamp_factors))
+        if fit.beam_deg is not None and stated.beam_deg is not None:
+            plan = changed.with_beam(plan, fit.beam_deg.value - stated.beam_deg)
+        plan = changed.with_height(plan, fit.height_error_cm.value)
+        return changed.with_absorption(plan, fit.absorption_per_m.value - stated.absorption_per_m)
 
 
 def estimate(

@@ -143,11 +143,11 @@ def test_how_sure_and_from_what() -> None:
         "Known to about 44 % only: this is the plan from the lamps' stated figures; "
         "nobody has measured this light yet."
     )
-    assert sentences.certainty_of(3, "measured", (june, july)) == (
-        "Known to about 3 %, from readings on 1 June 2026 and 2 July 2026."
+    assert sentences.certainty_of(3, "measured", (june, july), 24) == (
+        "Known to about 3 %, from 24 readings on 1 June 2026 and 2 July 2026."
     )
-    assert sentences.certainty_of(7, "carried", (june,)) == (
-        "Known to about 7 %, from readings on 1 June 2026 under the same lamps, carried over to "
+    assert sentences.certainty_of(7, "carried", (june,), 1) == (
+        "Known to about 7 %, from 1 reading on 1 June 2026 under the same lamps, carried over to "
         "how they hang now."
     )
     assert sentences.certainty_of(None, "planned") == ""

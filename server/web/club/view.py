@@ -4,14 +4,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date
 
+from server.account import sentences
+from server.account.account import AnimalLight, Basis
 from server.db.club_figures import ClubFigures, Standing
 from server.dose.groups import BY_KEY
 from server.dose.unchanged import in_words
 from server.drawing.gauge import Gauge, gauge
 from server.drawing.line_chart import Dot, LineChart, Series, line_chart
-from server.drawing.marks import Verdict
-from server.models import Member
 from server.web import filters
+from server.web.animal_marks import MARKS
 
 SCALE = (20.0, 800.0)
 
@@ -25,9 +26,11 @@ class StandingLine:
     tank_id: int
     tank: str
     ppfd: str
+    spread: str
     wants: str
     gauge: Gauge
     words: str
+    basis: str
     held: str
 
 
@@ -41,17 +44,17 @@ class ClubView:
     standing: tuple[StandingLine, ...]
 
 
-_WORDS: dict[Verdict, str] = {
-    "below": "too dim",
-    "within": "in range",
-    "above": "too bright",
-    "unknown": "not known",
-}
+@dataclass(frozen=True, kw_only=True)
+class KnownTank:
+    """What a tank's account says of its light; animals by the number of their row."""
+
+    basis: Basis
+    light_since: date
+    animals: Mapping[int, AnimalLight]
 
 
-def club_page(
-    who: Member, found: ClubFigures, ppfd: Mapping[int, float], *, today: date
-) -> ClubView:
+def club_page(found: ClubFigures, known: Mapping[int, KnownTank], *, today: date) -> ClubView:
+    """known: the accounts of all tanks listed, by their number."""
     return ClubView(
         answer=_answer(found),
         figures=(
@@ -64,7 +67,7 @@ def club_page(
         meter_narrow=_meter(found, 300.0),
         meter_rows=tuple((f"{month:%B %Y}", str(days)) for month, days in found.meter_days),
         standing=tuple(
-            _line(one, ppfd[one.animal.id], today)
+            _line(one, known[one.tank.id], today)
             for standing in found.standing.values()
             for one in standing
         ),
@@ -102,31 +105,28 @@ def _meter(found: ClubFigures, width: float) -> LineChart:
     )
 
 
-def _line(one: Standing, ppfd: float, today: date) -> StandingLine:
-    animal = one.animal
-    verdict = _verdict(ppfd, animal.low_ppfd, animal.high_ppfd)
+def _line(one: Standing, known: KnownTank, today: date) -> StandingLine:
+    animal, light = one.animal, known.animals[one.animal.id]
     group = BY_KEY.get(animal.group)
     return StandingLine(
         group=group.name if group else animal.group,
         animal=animal.name,
         tank_id=one.tank.id,
         tank=one.tank.name,
-        ppfd=filters.ppfd(ppfd),
-        wants=f"{filters.ppfd(animal.low_ppfd)}–{filters.ppfd(animal.high_ppfd)}",
-        gauge=gauge(
-            value=ppfd if ppfd > 0 else None,
-            wanted=(max(animal.low_ppfd, SCALE[0]), max(animal.high_ppfd, SCALE[0] + 1)),
-            verdict=verdict,
-            scale_range=SCALE,
-        ),
-        words=_WORDS[verdict],
-        held=in_words((today - max(one.setup.since, animal.placed_on)).days),
+        ppfd=sentences.gets_words(light),
+        spread=sentences.spread_words(light),
+        wants=sentences.wants_words(light),
+        gauge=_gauge(light),
+        words=sentences.verdict_words(light),
+        basis=sentences.basis_words(known.basis),
+        held=in_words((today - max(known.light_since, animal.placed_on)).days),
     )
 
 
-def _verdict(ppfd: float, low: float, high: float) -> Verdict:
-    if ppfd <= 0:
-        return "unknown"
-    if ppfd < low:
-        return "below"
-    return "above" if ppfd > high else "within"
+def _gauge(light: AnimalLight) -> Gauge:
+    return gauge(
+        value=light.ppfd or None,
+        wanted=(max(light.low_wanted, SCALE[0]), max(light.high_wanted, SCALE[0] + 1)),
+        verdict=MARKS[light.verdict],
+        scale_range=SCALE,
+    )

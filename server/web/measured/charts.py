@@ -3,12 +3,11 @@
 import numpy as np
 from numpy.typing import NDArray
 
+from server.account.cuts import Cuts, DoubtViews, Views
 from server.surveys import difference
 from server.surveys.difference import Difference
 from server.surveys.estimate import Estimate, MeasuredMap
 from server.surveys.plan import Plan
-from server.web.planner.draw import DoubtViews
-from server.web.planner.light import Cuts, Views
 
 Floats = NDArray[np.float64]
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from server.account.cuts import Cuts
 from server.db.light import Hung
 from server.db.measured import Measured, Survey
 from server.db.tanks import place_of
@@ -16,7 +17,6 @@ from server.surveys.drift import Drift
 from server.web import chart_levels, filters
 from server.web.measured import charts, words
 from server.web.planner.draw import MARGINS, MOST_PER_CM, PHONE
-from server.web.planner.light import Cuts
 from server.web.tanks.typed import shown_length
 
 Floats = NDArray[np.float64]

@@ -1,8 +1,8 @@
 """What stands folded away under the verdict: which factors were applied, and every number used."""
 
-from server.db.measured import Measured, Survey
+from server.db.measured import Survey
 from server.models import Meter
-from server.surveys.estimate import Known
+from server.surveys.estimate import Known, MeasuredMap
 from server.web import filters
 
 
@@ -21,9 +21,9 @@ def factors(survey: Survey, meters: dict[int, Meter]) -> tuple[str, str]:
     )
 
 
-def worked_out(found: Measured) -> tuple[tuple[str, str], ...]:
+def worked_out(found: MeasuredMap) -> tuple[tuple[str, str], ...]:
     """Every number of the fit beside what was stated."""
-    fit, plan = found.map.fit, found.map.plan
+    fit, plan = found.fit, found.plan
     rows = [
         ("Output of the lamps", f"{_percent(fit.output_factor)} of what is stated"),
         (

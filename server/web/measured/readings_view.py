@@ -4,10 +4,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from server.account.sentences import place_words
 from server.db.measured import Measured
 from server.surveys import misfit
 from server.web import filters
-from server.web.measured import words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +81,7 @@ def readings(found: Measured, unit: str) -> tuple[ReadingRow, ...]:
     return tuple(
         ReadingRow(
             name=one.name or f"Reading {n + 1}",
-            where=words.place((one.x_cm, one.y_cm, one.depth_cm), unit),
+            where=place_words((one.x_cm, one.y_cm, one.depth_cm), unit),
             measured=filters.ppfd(one.ppfd),
             planned=filters.ppfd(float(planned[n])),
             others="–" if alone else filters.ppfd(float(told.ppfd[n])),

@@ -2,10 +2,10 @@
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
-from sqlmodel import Session, select
+from sqlmodel import Session
 
-from server.db import lamp_measurements, measured, tanks
-from server.models import HungLamp, Member, Meter, Setup, Tank
+from server.db import accounts, club_day, lamp_measurements, measured, meters, tanks
+from server.models import HungLamp, Member, Setup, Tank
 from server.web import filters
 from server.web.measured import difference_view as changes
 from server.web.measured import view as views
@@ -24,24 +24,25 @@ def verdict(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         tank = tank_to_see(db, who, tank_id)
         current = tanks.current_setup(db, tank_id)
         setup = _setup(db, who, tank, request.query_params.get("setup", "")) or current
-        rows = measured.rows_of(db, tank, setup) if setup else None
-        animals = tuple(tanks.animals_of(db, tank_id))
-        meters = {one.id: one for one in db.exec(select(Meter))}
-        kept = lamp_measurements.kept_lamps(db, setup.id) if setup else set()
-    found = measured.measured(rows) if rows else None
-    if found is None:
+        rows = accounts.rows_of(db, tank, today=club_day.today(db), setup=setup)
+        instruments = {one.id: one for one in meters.all_meters(db)}
+        read = rows.readings
+        kept = lamp_measurements.kept_lamps(db, read.setup.id) if read else set()
+    told = accounts.told(rows, unit=who.length_unit)
+    if told.light is None or setup is None:
         return page(request, "measured/dark.html", view=tank, own=tank.owner_id == who.id)
     typed = request.query_params.get("depth", "")[:40].strip()
     depth_cm, error = read_depth(typed, tank, who.length_unit)
     subject = views.Subject(
-        found=found,
-        animals=animals,
-        meters=meters,
+        told=told,
+        light=told.light,
+        setup=setup,
+        meters=instruments,
         kept=frozenset(kept),
         own=tank.owner_id == who.id,
-        is_current=current is not None and setup is not None and current.id == setup.id,
+        is_current=current is not None and current.id == setup.id,
         unit=who.length_unit,
-        depth_cm=usual_depth(tank, animals) if depth_cm is None else depth_cm,
+        depth_cm=usual_depth(tank, rows.animals) if depth_cm is None else depth_cm,
         depth_typed=typed,
         depth_error=error,
     )

@@ -7,14 +7,16 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from server.account import sentences
+from server.account.account import AnimalLight
+from server.account.cuts import Cuts, DoubtViews, Views
 from server.db.light import Hung
 from server.db.tanks import LampPlace
 from server.drawing import axes, tank_view
 from server.drawing.tank_view import Doubt, Levels, Overhead, Point, TankView, Thing
 from server.models import Tank
 from server.web import chart_levels, filters
-from server.web.planner.light import Cuts, Views
-from server.web.tanks.judged import Judged
+from server.web.animal_marks import MARKS
 
 Floats = npt.NDArray[np.float64]
 Place = tuple[float, float]
@@ -42,15 +44,6 @@ class Sounded:
 
 
 @dataclass(frozen=True, kw_only=True)
-class DoubtViews:
-    """Relative uncertainty on the three cuts, shapes as of the light."""
-
-    above: Floats
-    front: Floats
-    side: Floats
-
-
-@dataclass(frozen=True, kw_only=True)
 class Drawings:
     """The views of one plan at one size."""
 
@@ -66,7 +59,7 @@ class Picture:
     tank: Tank
     hung: Sequence[Hung]
     places: Sequence[LampPlace]
-    judged: Sequence[Judged]
+    animals: Sequence[AnimalLight]
     cuts: Cuts
     light: Views
     levels: Levels
@@ -127,7 +120,7 @@ def change(of: Picture, difference: Floats, *, width: float) -> TankView:
             "light as it hangs now."
         ),
         axis_words=f"{of.unit} from the left wall · front wall below",
-        things=_things(of, lambda a: (a.animal.x_cm, a.animal.y_cm), words=False),
+        things=_things(of, lambda a: (a.x_cm, a.y_cm), words=False),
     )
 
 
@@ -144,7 +137,7 @@ def _above(of: Picture, per_cm: float, *, words: bool) -> TankView:
         title=f"{of.tank.name} from above, {depth} deep, {of.kind}",
         description=_described(of, of.light.above),
         axis_words=f"{of.unit} from the left wall · front wall below",
-        things=_things(of, lambda a: (a.animal.x_cm, a.animal.y_cm), words=words, wants=False),
+        things=_things(of, lambda a: (a.x_cm, a.y_cm), words=words, wants=False),
         points=[Point(across=s.x_cm, along=s.y_cm, words=filters.ppfd(s.ppfd)) for s in near],
         overheads=[_from_above(one, place) for one, place in zip(of.hung, of.places, strict=True)],
         cut_across=of.cuts.side_x_cm,
@@ -167,7 +160,7 @@ def _front(of: Picture, per_cm: float, *, words: bool) -> TankView:
         title=f"{of.tank.name} from the front, cut {cut} from the front wall, {of.kind}",
         description=_described(of, of.light.front),
         axis_words=f"{of.unit} from the left wall · depth down the side",
-        things=_things(of, lambda a: (a.animal.x_cm, a.animal.depth_cm), words=words),
+        things=_things(of, lambda a: (a.x_cm, a.depth_cm), words=words),
         points=[Point(across=s.x_cm, along=s.depth_cm, words=filters.ppfd(s.ppfd)) for s in near],
         overheads=_overheads(of, sideways=False, words=True),
         cut_across=of.cuts.side_x_cm,
@@ -191,7 +184,7 @@ def _side(of: Picture, per_cm: float, *, words: bool) -> TankView:
         title=f"{of.tank.name} from the right side, cut {cut} from the left wall, {of.kind}",
         description=_described(of, of.light.side),
         axis_words=f"{of.unit} from the front wall",
-        things=_things(of, lambda a: (a.animal.y_cm, a.animal.depth_cm), words=words),
+        things=_things(of, lambda a: (a.y_cm, a.depth_cm), words=words),
         points=[Point(across=s.y_cm, along=s.depth_cm, words=filters.ppfd(s.ppfd)) for s in near],
         overheads=_overheads(of, sideways=True, words=False),
         cut_across=of.cuts.front_y_cm,
@@ -201,19 +194,23 @@ def _side(of: Picture, per_cm: float, *, words: bool) -> TankView:
 
 
 def _things(
-    of: Picture, place: Callable[[Judged], Place], *, words: bool, wants: bool = True
+    of: Picture, place: Callable[[AnimalLight], Place], *, words: bool, wants: bool = True
 ) -> list[Thing]:
     """Animals as marks at (across, along), held inside a tank that was made smaller."""
     found = []
-    for one in of.judged:
+    for one in of.animals:
         across, along = place(one)
         found.append(
             Thing(
                 across=across,
                 along=along,
                 letter=one.letter,
-                verdict=one.verdict,
-                words=(one.words, f"wants {one.range_words}")[: 1 + wants] if words else (),
+                verdict=MARKS[one.verdict],
+                words=(sentences.verdict_words(one), f"wants {sentences.wants_words(one)}")[
+                    : 1 + wants
+                ]
+                if words
+                else (),
             )
         )
     return found
@@ -257,10 +254,10 @@ def _described(of: Picture, values: Floats) -> str:
     """The numbers that matter, for those who hear the chart."""
     span = f"From {filters.ppfd(float(values.min()))} to {filters.ppfd(float(values.max()))} "
     told = " ".join(
-        f"{one.letter}: {one.animal.name}, "
+        f"{one.letter}: {one.name}, "
         + ("light not known" if one.ppfd is None else f"gets {filters.ppfd(one.ppfd)}")
-        + f", wants {one.range_words}, {one.words}."
-        for one in of.judged
+        + f", wants {sentences.wants_words(one)}, {sentences.verdict_words(one)}."
+        for one in of.animals
     )
     return f"{span}µmol m⁻² s⁻¹. {told}".strip()
 

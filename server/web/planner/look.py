@@ -1,109 +1,128 @@
-"""The light and verdicts of a plan as asked for, on the measured map where there is one."""
+"""The light and verdicts of a plan as asked for, from the light as the account knows it."""
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from server.account import cuts, left_over, reckoning
+from server.account.account import AnimalLight
+from server.account.cuts import Cuts, DoubtViews, Floats, Lit, Places, Views
+from server.account.known_light import KnownLight
+from server.db import accounts
+from server.db.accounts import Told
 from server.db.light import Hung
-from server.db.measured import Measured
-from server.models import Animal, Setup, Tank
-from server.web.planner import draw, known, light
+from server.db.lit import lit
+from server.db.tanks import LampPlace
+from server.models import Animal, HungLamp, Setup, Tank
 from server.web.planner.form import WhatIf
-from server.web.planner.judge import judge, judge_known
-from server.web.tanks.judged import Judged
 
 
 @dataclass(frozen=True, kw_only=True)
 class Subject:
-    """A setup as it was loaded."""
+    """A setup with its account."""
 
-    tank: Tank
+    told: Told
     setup: Setup
-    hung: tuple[Hung, ...]
-    animals: tuple[Animal, ...]
     own: bool
     is_current: bool
-    measured: Measured | None = None
-    """What readings under this setup say; None where nobody measured."""
+
+    @property
+    def tank(self) -> Tank:
+        return self.told.rows.tank
+
+    @property
+    def hung(self) -> tuple[Hung, ...]:
+        return self.told.rows.hung
+
+    @property
+    def animals(self) -> tuple[Animal, ...]:
+        return self.told.rows.animals
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Seen:
-    """Light and verdicts of a plan. by_lamp: at the animals, (lamps, animals); was: as it hangs."""
+    """Light and verdicts of a plan; before: the lamps as they hang, put right.
 
-    cuts: light.Cuts
-    views: light.Views
-    doubt: draw.DoubtViews | None
-    judged: tuple[Judged, ...]
-    spreads: tuple[tuple[float, float] | None, ...]
-    by_lamp: light.Floats
-    was: light.Floats | None
-    before: light.Lit
+    light: as known of the plan asked for, None where no light falls on the tank.
+    """
+
+    cuts: Cuts
+    views: Views
+    doubt: DoubtViews | None
+    animals: tuple[AnimalLight, ...]
+    light: KnownLight | None
+    before: Lit
 
 
 def look(of: Subject, asked: WhatIf, *, draft: bool) -> Seen:
-    """Work out the light of a plan, on the model the readings put right where there are any."""
-    cuts = light.Cuts(
-        depth_cm=asked.depth_cm, front_y_cm=asked.front_y_cm, side_x_cm=asked.side_x_cm
-    )
-    before = light.lit(of.tank, of.hung)
-    if of.measured is not None:
-        before = known.put_right(of.measured.map, before)
-    places = places_of(of)
-    lit = light.moved(before, asked.hung, asked.lamps)
-    views, by_lamp = _light(lit, cuts, places, draft=draft)
-    now = _light(before, cuts, places, draft=draft)[1] if asked.changed else by_lamp
-    if of.measured is None:
-        total = by_lamp.sum(axis=0)
-        return Seen(
-            cuts=cuts,
-            views=views,
-            doubt=None,
-            judged=judge(of.animals, total if of.hung else None),
-            spreads=(None,) * len(of.animals),
-            by_lamp=by_lamp,
-            was=now.sum(axis=0) if asked.changed else None,
-            before=before,
-        )
-    return _look_measured(of, of.measured, asked, (cuts, views, by_lamp, now, before))
-
-
-def _light(
-    lit: light.Lit, cuts: light.Cuts, places: light.Places, *, draft: bool
-) -> tuple[light.Views, light.Floats]:
+    """Work out the light of a plan: the account's own where nothing was changed."""
+    at = Cuts(depth_cm=asked.depth_cm, front_y_cm=asked.front_y_cm, side_x_cm=asked.side_x_cm)
+    known = _if_hung(of, asked)
+    stated = lit(of.tank, of.told.rows.brightest)
+    if known is None:
+        return _dark(of, at, stated)
+    before = left_over.put_right(known.map, stated)
+    moved = cuts.moved(before, asked.hung, asked.lamps)
     if draft:
-        return light.draft(lit, cuts, places)
-    return light.views(lit, cuts), light.at_places(lit, places)
+        views, animals = _draft(of, known, at, before, moved, asked)
+    else:
+        views, animals = cuts.views(moved, at), reckoning.animals_in(known, _residents(of))
+    views, doubt = left_over.views(_now(of, known).map, views, at)
+    return Seen(cuts=at, views=views, doubt=doubt, animals=animals, light=known, before=before)
 
 
-def _look_measured(
-    of: Subject,
-    measured: Measured,
-    asked: WhatIf,
-    made: tuple[light.Cuts, light.Views, light.Floats, light.Floats, light.Lit],
-) -> Seen:
-    """As `look`, with what the readings left over and how sure they make it."""
-    cuts, views, by_lamp, now, before = made
-    views, doubt = known.views(measured.map, views, cuts)
-    factor = by_lamp.sum(axis=0) / np.maximum(now.sum(axis=0), 1e-6)
-    found = known.judged(measured.map, places_of(of), of.animals, factor)
-    hanging = known.at_animals(measured.map, places_of(of)).ppfd if of.animals else np.zeros(0)
-    return Seen(
-        cuts=cuts,
-        views=views,
-        doubt=doubt,
-        judged=judge_known(of.animals, found),
-        spreads=tuple((one.low, one.high) for one in found),
-        by_lamp=by_lamp * hanging / np.maximum(now.sum(axis=0), 1e-6),
-        was=hanging if asked.changed else None,
-        before=before,
-    )
+def _now(of: Subject, known: KnownLight) -> KnownLight:
+    """The light as it hangs, whose left-over part and doubt a plan borrows."""
+    return of.told.light or known
 
 
-def places_of(of: Subject) -> light.Places:
-    """Where the animals live, held inside a tank that was made smaller since."""
-    tank = of.tank
+def _if_hung(of: Subject, asked: WhatIf) -> KnownLight | None:
+    """The light of the plan asked for."""
+    if not asked.changed:
+        return of.told.light
+    plan = accounts.plan_if(of.told.rows, _hung_as(of.hung, asked.lamps))
+    if not any(emitter.ppf_umol_s > 0 for emitter in plan.emitters):
+        return None
+    return of.told.light.hung_as(plan) if of.told.light else accounts.unmeasured(plan)
+
+
+def _hung_as(hung: Sequence[Hung], places: Sequence[LampPlace]) -> tuple[Hung, ...]:
+    """The same lamps at other places; rows that are not stored."""
     return tuple(
-        (min(a.x_cm, tank.length_cm), min(a.y_cm, tank.width_cm), min(a.depth_cm, tank.depth_cm))
-        for a in of.animals
+        replace(one, row=HungLamp(**(one.row.model_dump() | vars(place))))
+        for one, place in zip(hung, places, strict=True)
     )
+
+
+def _residents(of: Subject) -> tuple[reckoning.Resident, ...]:
+    return accounts.residents(of.told.rows)
+
+
+def _dark(of: Subject, at: Cuts, stated: Lit) -> Seen:
+    return Seen(
+        cuts=at,
+        views=cuts.views(replace(stated, powers=(0.0,) * len(stated.powers)), at),
+        doubt=None,
+        animals=reckoning.animals_in(None, _residents(of)),
+        light=None,
+        before=stated,
+    )
+
+
+def _draft(
+    of: Subject, known: KnownLight, at: Cuts, before: Lit, moved: Lit, asked: WhatIf
+) -> tuple[Views, tuple[AnimalLight, ...]]:
+    """Coarse light while a slider moves: what hangs now times how far it would change."""
+    places = places_of(of)
+    views, then = cuts.draft(moved, at, places)
+    if not asked.changed or of.told.light is None:
+        return views, reckoning.animals_in(known, _residents(of))
+    _, now = cuts.draft(before, at, places)
+    factor: Floats = np.maximum(then.sum(axis=0), 1e-6) / np.maximum(now.sum(axis=0), 1e-6)
+    return views, reckoning.animals_changed(of.told.light, _residents(of), factor)
+
+
+def places_of(of: Subject) -> Places:
+    """Where the animals live, held inside a tank that was made smaller since."""
+    return tuple((one.x_cm, one.y_cm, one.depth_cm) for one in of.told.rows.living)

@@ -1,18 +1,17 @@
 """Addresses of a tank's plan: the page, the part that follows a slider, and keeping it."""
 
-from dataclasses import replace
+from dataclasses import dataclass
 
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 from sqlmodel import Session
 
-from server.db import measured, tanks
+from server.db import accounts, tanks
+from server.db.accounts import AccountRows
 from server.db.club_day import today as club_today
-from server.db.measured import MeasuredRows
 from server.models import Member, Setup, Tank
 from server.web.page import fragment, page, see_other
 from server.web.planner import form as reading
-from server.web.planner import known
 from server.web.planner import view as views
 from server.web.planner.look import Subject
 from server.web.signed_in import Club, NotFound, Typed, Who, text
@@ -31,7 +30,7 @@ def plan_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         loaded = _load(db, who, tank, typed.get("setup", ""))
     if loaded is None:
         return page(request, "planner/empty.html", view=tank)
-    subject = _with_readings(*loaded)
+    subject = _subject(loaded, who)
     asked = _asked(subject, typed, who)
     return page(
         request,
@@ -50,7 +49,7 @@ def drawn(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         loaded = _load(db, who, tank, typed.get("setup", ""))
     if loaded is None:
         raise NotFound("Nothing hangs over this tank yet.")
-    subject = _with_readings(*loaded)
+    subject = _subject(loaded, who)
     asked = _asked(subject, typed, who)
     if asked.errors:
         return Response(status_code=422)
@@ -76,7 +75,7 @@ def keep(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> R
         loaded = _load(db, who, tank, typed.get("setup", ""))
     if loaded is None:
         raise NotFound("Nothing hangs over this tank yet.")
-    subject = _with_readings(*loaded)
+    subject = _subject(loaded, who)
     asked = _asked(subject, typed, who)
     name = typed.get("name", "")
     if len(name) > 80:
@@ -101,29 +100,32 @@ def keep(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> R
     )
 
 
-def _load(
-    db: Session, who: Member, tank: Tank, setup_asked: str
-) -> tuple[Subject, MeasuredRows] | None:
+@dataclass(frozen=True, kw_only=True)
+class _Loaded:
+    rows: AccountRows
+    setup: Setup
+    is_current: bool
+
+
+def _load(db: Session, who: Member, tank: Tank, setup_asked: str) -> _Loaded | None:
     """The setup asked for, else what hangs now; None where nothing was ever hung."""
     current = tanks.current_setup(db, tank.id)
     setup = _setup(db, who, tank, setup_asked) if setup_asked else current
-    if setup is None or setup.id is None:
+    if setup is None:
         return None
-    rows = measured.rows_of(db, tank, setup)
-    subject = Subject(
-        tank=tank,
-        setup=setup,
-        hung=rows.hung,
-        animals=tuple(tanks.animals_of(db, tank.id)),
-        own=tank.owner_id == who.id,
-        is_current=current is not None and current.id == setup.id,
+    rows = accounts.rows_of(db, tank, today=club_today(db), setup=setup)
+    is_current = current is not None and current.id == setup.id
+    return _Loaded(rows=rows, setup=setup, is_current=is_current)
+
+
+def _subject(loaded: _Loaded, who: Member) -> Subject:
+    """Outside the transaction: the account of what was loaded."""
+    return Subject(
+        told=accounts.told(loaded.rows, unit=who.length_unit),
+        setup=loaded.setup,
+        own=loaded.rows.tank.owner_id == who.id,
+        is_current=loaded.is_current,
     )
-    return subject, rows
-
-
-def _with_readings(subject: Subject, rows: MeasuredRows) -> Subject:
-    """Outside the transaction: what the readings say, where there are any."""
-    return replace(subject, measured=known.measured_of(rows) if rows.surveys else None)
 
 
 def _setup(db: Session, who: Member, tank: Tank, asked: str) -> Setup:

@@ -1,28 +1,32 @@
 """What the plan page shows: the answer, what to do, how sure, then the charts and who gets what."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
-from urllib.parse import urlencode
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from server.account import cautions, cuts, left_over, sentences
+from server.account.cuts import Floats
+from server.db import accounts
 from server.db.light import FLOORS, Hung
+from server.db.lit import lit
 from server.db.tanks import LampPlace
-from server.drawing import gauge, legend
+from server.drawing import legend
 from server.drawing.tank_view import TankView
+from server.models import HungLamp
 from server.optics.field import share_into_water
 from server.surveys.estimate import Known
 from server.web import chart_levels, filters
-from server.web.planner import draw, known, light, words
+from server.web.animal_rows import AnimalRow, animal_rows
+from server.web.plan_address import plan_address
+from server.web.planner import draw, words
 from server.web.planner.draw import Drawings, Picture
-from server.web.planner.form import WhatIf, percent
-from server.web.planner.judge import best_turn
+from server.web.planner.form import WhatIf
 from server.web.planner.look import Seen, Subject, look
 from server.web.tanks.typed import shown_length
 
 LOWEST_CM, USUAL_HIGHEST_CM = 5.0, 80.0
 """Ends of the height slider, wider where a lamp hangs beyond them."""
-GAUGE_WIDTH = 168.0
 LOW_FRONT = 310.0
 """A front view no taller than this stays in sight on a phone while lamps are moved."""
 
@@ -55,22 +59,6 @@ class LampControl:
     height: Slide
     power: Slide
     place: tuple[Slide, Slide]
-
-
-@dataclass(frozen=True, kw_only=True)
-class AnimalRow:
-    """One line of who gets what."""
-
-    letter: str
-    name: str
-    place: str
-    gets: str
-    spread: str
-    wants: str
-    was: str
-    verdict: str
-    words: str
-    gauge: gauge.Gauge
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -128,20 +116,7 @@ class PlanView:
 def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> Drawn:
     """Light, verdicts and drawings of a plan. sizes: which of "wide" and "narrow" to draw."""
     seen = look(of, asked, draft=draft)
-    picture = Picture(
-        tank=of.tank,
-        hung=of.hung,
-        places=asked.lamps,
-        judged=seen.judged,
-        cuts=seen.cuts,
-        light=seen.views,
-        levels=_levels(asked),
-        unit=asked.unit,
-        soundings=() if asked.changed else _soundings(of),
-        doubt=seen.doubt,
-        kind="planned" if of.measured is None else "as measured",
-    )
-    turn = best_turn(of.animals, seen.by_lamp, asked.lamps)
+    picture = _picture(of, asked, seen)
     difference = None if draft or not asked.changed else _difference(of, seen)
     most = 0.0 if difference is None else float(np.abs(difference).max())
     changes = {
@@ -150,14 +125,16 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
         if difference is not None and most >= 2 and size in sizes
     }
     return Drawn(
-        answer=words.answer(seen.judged, planned=asked.changed),
-        told=words.told(seen.judged),
-        do=words.to_do(of, seen.judged, turn, asked),
-        do_address=_address(of, asked, turn.powers) if turn else "",
+        answer=words.answer(of, seen, asked),
+        told=sentences.out_of_range(seen.animals),
+        do=words.to_do(of, seen, asked),
+        do_address="" if asked.changed else _try_address(of, asked),
         sure=words.sure(of, seen, asked),
         wide=draw.wide(picture) if "wide" in sizes else None,
         narrow=draw.narrow(picture) if "narrow" in sizes else None,
-        rows=_rows(seen, asked.unit),
+        rows=animal_rows(
+            seen.animals, asked.unit, of.told.account.animals if asked.changed else ()
+        ),
         cautions=tuple(
             _cautions(of, hung, place, asked.unit)
             for hung, place in zip(of.hung, asked.lamps, strict=True)
@@ -171,23 +148,40 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
     )
 
 
-def _difference(of: Subject, seen: Seen) -> light.Floats:
+def _picture(of: Subject, asked: WhatIf, seen: Seen) -> Picture:
+    basis = seen.light.basis if seen.light else of.told.account.basis
+    return Picture(
+        tank=of.tank,
+        hung=of.hung,
+        places=asked.lamps,
+        animals=seen.animals,
+        cuts=seen.cuts,
+        light=seen.views,
+        levels=_levels(asked),
+        unit=asked.unit,
+        soundings=() if asked.changed else _soundings(of),
+        doubt=seen.doubt,
+        kind=sentences.basis_words(basis),
+    )
+
+
+def _difference(of: Subject, seen: Seen) -> Floats:
     """What the plan changes on the view from above."""
-    before = light.views(seen.before, seen.cuts)
-    if of.measured is not None:
-        before, _ = known.views(of.measured.map, before, seen.cuts)
+    before = cuts.views(seen.before, seen.cuts)
+    if of.told.light is not None:
+        before, _ = left_over.views(of.told.light.map, before, seen.cuts)
     return seen.views.above - before.above
 
 
 def _soundings(of: Subject) -> tuple[draw.Sounded, ...]:
-    """The readings the map rests on; a struck-out or doubted one is not printed."""
-    if of.measured is None:
+    """Readings of this very light; a struck-out or doubted one is not printed."""
+    if of.told.account.basis != "measured" or of.told.measured is None:
         return ()
-    found, wrong = of.measured.map, set(of.measured.map.wrong)
+    found = of.told.measured.map
     return tuple(
         draw.Sounded(x_cm=r.x_cm, y_cm=r.y_cm, depth_cm=r.depth_cm, ppfd=r.ppfd)
         for n, r in enumerate(found.used)
-        if n not in wrong
+        if n not in found.wrong
     )
 
 
@@ -199,46 +193,6 @@ def _levels(asked: WhatIf) -> chart_levels.Levels:
     if asked.focus is None:
         return chart_levels.PPFD
     return chart_levels.zone(asked.focus.low_ppfd, asked.focus.high_ppfd)
-
-
-def _rows(seen: Seen, unit: str) -> tuple[AnimalRow, ...]:
-    """Who gets what; all gauges of the table on one scale."""
-    ends = [end for one in seen.judged for end in (one.animal.low_ppfd, one.animal.high_ppfd)]
-    known_light = [one.ppfd for one in seen.judged if one.ppfd is not None]
-    every = [max(value, 5.0) for value in (*ends, *known_light)] or [50.0, 500.0]
-    scale = (min(every) * 0.75, max(every) * 1.33)
-    return tuple(_row(seen, n, unit, scale) for n in range(len(seen.judged)))
-
-
-def _row(seen: Seen, n: int, unit: str, scale: tuple[float, float]) -> AnimalRow:
-    one, spread = seen.judged[n], seen.spreads[n]
-    animal = one.animal
-    place = " · ".join(
-        (
-            f"{filters.length_number(animal.x_cm, unit)} right",
-            f"{filters.length_number(animal.y_cm, unit)} back",
-            f"{filters.length(animal.depth_cm, unit)} deep",
-        )
-    )
-    return AnimalRow(
-        letter=one.letter,
-        name=animal.name,
-        place=place,
-        gets="not known" if one.ppfd is None else filters.ppfd(one.ppfd),
-        spread="" if spread is None else f"± {filters.number(max((spread[1] - spread[0]) / 2, 1))}",
-        wants=one.range_words,
-        was="" if seen.was is None else filters.ppfd(float(seen.was[n])),
-        verdict=one.verdict,
-        words=one.words,
-        gauge=gauge.gauge(
-            value=one.ppfd,
-            wanted=(animal.low_ppfd, animal.high_ppfd),
-            interval=spread,
-            verdict=one.verdict,
-            scale_range=scale,
-            width=GAUGE_WIDTH,
-        ),
-    )
 
 
 # The whole page
@@ -325,18 +279,9 @@ def _control(of: Subject, asked: WhatIf, n: int) -> LampControl:
 
 
 def _cautions(of: Subject, hung: Hung, place: LampPlace, unit: str) -> tuple[str, ...]:
-    """What the lamp's papers or the tank's place say against this height."""
-    lamp, found = hung.stated.lamp, []
-    if lamp.min_height_cm is not None and place.height_cm < lamp.min_height_cm:
-        least = filters.length(lamp.min_height_cm, unit)
-        found.append(f"Lower than the {least} its papers ask for.")
-    if lamp.max_height_cm is not None and place.height_cm > lamp.max_height_cm:
-        most = filters.length(lamp.max_height_cm, unit)
-        found.append(f"Higher than the {most} its papers allow.")
-    if of.tank.headroom_cm is not None and place.height_cm > of.tank.headroom_cm:
-        room = filters.length(of.tank.headroom_cm, unit)
-        found.append(f"There is only {room} of free height over this tank.")
-    return tuple(found)
+    """What is worth a second look about a lamp at this place."""
+    there = replace(hung, row=HungLamp(**(hung.row.model_dump() | vars(place))))
+    return cautions.cautions(accounts.hanging_in(of.tank, there), unit)
 
 
 def _plain_address(of: Subject) -> str:
@@ -344,14 +289,12 @@ def _plain_address(of: Subject) -> str:
     return f"/tanks/{of.tank.id}/plan{setup}"
 
 
-def _address(of: Subject, asked: WhatIf, powers: Sequence[float]) -> str:
-    """This plan with other powers, as an address."""
-    values = {name: text for name, text in asked.values.items() if name not in ("name",)}
-    values |= {f"p{n}": percent(power) for n, power in enumerate(powers)}
-    values |= {"unit": asked.unit, "setup": str(of.setup.id)}
-    if asked.focus is not None:
-        values["focus"] = str(asked.focus.id)
-    return f"/tanks/{of.tank.id}/plan?{urlencode(values)}"
+def _try_address(of: Subject, asked: WhatIf) -> str:
+    """This plan with the account's proposal tried; empty where it moves no lamp."""
+    tried = accounts.tried(of.told)
+    if tried is None:
+        return ""
+    return plan_address(of.tank.id, of.setup.id, asked.hung, tried, asked.unit)
 
 
 _WALLS = {"clear": "clear glass", "black": "dark"}
@@ -360,7 +303,7 @@ _WALLS = {"clear": "clear glass", "black": "dark"}
 def _facts(of: Subject, asked: WhatIf) -> tuple[tuple[str, str], ...]:
     """Every number that went in."""
     tank, unit = of.tank, asked.unit
-    lit = light.moved(light.lit(tank, of.hung), asked.hung, asked.lamps)
+    lamps = cuts.moved(lit(tank, of.hung), asked.hung, asked.lamps)
     walls = (
         ("left", tank.wall_left),
         ("right", tank.wall_right),
@@ -394,7 +337,7 @@ def _facts(of: Subject, asked: WhatIf) -> tuple[tuple[str, str], ...]:
         )
     facts += _measured_facts(of)
     if of.hung:
-        scene = light.scene_of(lit)
+        scene = cuts.plan_of(lamps)
         share = share_into_water(scene.tank, scene.water, scene.emitters)
         facts.append(("Photons that enter the water", filters.percent(share)))
     return tuple(facts)
@@ -402,9 +345,9 @@ def _facts(of: Subject, asked: WhatIf) -> tuple[tuple[str, str], ...]:
 
 def _measured_facts(of: Subject) -> list[tuple[str, str]]:
     """What the readings put right, each with its 80 % interval."""
-    if of.measured is None:
+    if of.told.measured is None:
         return []
-    fit, unit = of.measured.map.fit, "% of what was stated"
+    fit, unit = of.told.measured.map.fit, "% of what was stated"
     facts = [("Output, from the readings", f"{_share_words(fit.output_factor)} {unit}")]
     if fit.beam_deg is not None:
         facts.append(("Beam, from the readings", f"{_known_words(fit.beam_deg, 1.0)}°"))

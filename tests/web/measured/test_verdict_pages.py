@@ -49,8 +49,8 @@ def test_with_readings_the_verdict_answers_first_then_what_to_do_then_how_sure(
     ivo: TestClient, reef: Reef, session: int
 ) -> None:
     page = ivo.get(f"/tanks/{reef.tank}/verdict").text
-    assert re.search(r"animals? ha(s|ve) the light", heading(page))
-    order = [page.index(words) for words in (heading(page), "Sure to about", "Who gets what")]
+    assert re.search(r"^Of three animals .* in range", heading(page))
+    order = [page.index(words) for words in (heading(page), "Known to about", "Who gets what")]
     assert order == sorted(order)
     assert "from 12 readings on 1 June 2026" in page
     assert 'fill="url(#above-wide-unknown)"' not in page
@@ -237,4 +237,4 @@ def test_readings_outside_a_tank_made_smaller_are_left_out(
     assert answer.status_code == 200
     plan = plan_of(club, reef.tank, reef.setup)
     inside = int(np.sum(twelve_places(plan)[:, 0] <= 50))
-    assert inside and "Sure to about" in answer.text
+    assert inside and "Known to about" in answer.text

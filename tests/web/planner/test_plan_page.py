@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 from fastapi.testclient import TestClient
 
-from server.db import light, surveys, tanks
+from server.db import accounts, light, surveys, tanks
 from server.db.engine import Database
 from server.models import Tank
 from server.optics.field import at_points
@@ -35,11 +35,11 @@ def test_the_page_draws_three_views_in_two_sizes_and_says_who_gets_what(
     for view in ("front", "side", "above"):
         for size in ("wide", "narrow"):
             assert svg(answer.text, f"{view}-{size}") is not None
-    assert re.match(r"(None|One|Two|All three) (of three )?animals ", heading(answer.text))
+    assert heading(answer.text).startswith("Of three animals ")
     assert answer.text.count("<h1>") == 1
     for name in ("Birdsnest", "Torch", "Plate"):
         assert name in answer.text
-    assert "Planned from stated figures" in answer.text
+    assert "nobody has measured this light yet" in answer.text
 
 
 def test_the_page_is_light(ivo: TestClient, reef: Reef) -> None:
@@ -77,14 +77,23 @@ def test_half_the_power_is_half_the_light(ivo: TestClient, reef: Reef) -> None:
     assert table_half == pytest.approx([value / 2 for value in table_full], abs=0.6)
 
 
-def test_the_advice_comes_true_when_it_is_followed(ivo: TestClient, reef: Reef) -> None:
-    page = ivo.get(f"/tanks/{reef.tank}/plan?p0=95&p1=95").text
-    promised = re.search(r"(all|\w+ of three) would then be in range", page)
+def test_the_proposal_is_the_accounts_and_comes_true_when_it_is_tried(
+    ivo: TestClient, reef: Reef, club: Database, cast: Cast
+) -> None:
+    measure(club, cast, reef, 0.7)
+    page = ivo.get(f"/tanks/{reef.tank}/plan").text
+    with club.read() as db:
+        tank = db.get_one(Tank, reef.tank)
+        rows = accounts.rows_of(db, tank, today=date(2026, 6, 2))
+    proposal = accounts.account(rows).proposal
     link = re.search(r'href="(/tanks/\d+/plan\?[^"]+)">Try that', page)
-    assert promised is not None and link is not None
-    followed = heading(ivo.get(link.group(1).replace("&amp;", "&")).text)
-    words = promised.group(1)
-    assert followed.startswith("All" if words == "all" else words.capitalize())
+    assert proposal is not None and proposal.words in page and link is not None
+    tried = ivo.get(link.group(1).replace("&amp;", "&")).text
+    chances = re.search(r"goes from (\d+) % to (\d+) %", tried)
+    assert chances is not None
+    before, after = (int(one) / 100 for one in chances.groups())
+    assert before == pytest.approx(proposal.chance_before, abs=0.01)
+    assert after == pytest.approx(proposal.chance_after, abs=0.05)
 
 
 def test_a_change_is_drawn_against_what_hangs_now(ivo: TestClient, reef: Reef) -> None:
@@ -264,7 +273,7 @@ def test_readings_put_the_plan_right_and_the_page_says_so(
     measure(club, cast, reef, 0.7)
     page = ivo.get(f"/tanks/{reef.tank}/plan").text
     assert first_gets(page) == pytest.approx(0.7 * planned, rel=0.05)
-    assert re.search(r"Sure to about \d+ %, from 12 readings on 1 June 2026\.", page)
+    assert re.search(r"Known to about \d+ %, from 12 readings on 1 June 2026\.", page)
     assert "as measured" in page
     assert 'class="sounding"' in page
     assert "Output, from the readings" in page
@@ -278,7 +287,7 @@ def test_a_lamp_moved_after_measuring_keeps_what_was_learnt(
     measure(club, cast, reef, 0.7)
     page = ivo.get(f"/tanks/{reef.tank}/plan?lift=15").text
     assert first_gets(page) == pytest.approx(0.7 * planned, rel=0.08)
-    assert "less so the further you go" in page
+    assert "from 12 readings on 1 June 2026 under the same lamps, carried over" in page
     assert 'class="sounding"' not in page
     half = first_gets(ivo.get(f"/tanks/{reef.tank}/plan?p0=30&p1=30").text)
     assert half == pytest.approx(first_gets(ivo.get(f"/tanks/{reef.tank}/plan").text) / 2, rel=0.02)

@@ -88,7 +88,7 @@ def test_readings_change_the_verdict_the_sureness_and_the_first_page(
     for address in (f"/tanks/{tank_id}", "/"):
         page = ivo.get(address).text
         assert "Grove is too dim." in page
-        assert "from readings on 3 September 2026" in page
+        assert "from 9 readings on 3 September 2026" in page
     assert "0 of 1 in range, 1 too dim" in ivo.get("/tanks").text
 
 
@@ -108,7 +108,7 @@ def test_a_step_of_power_does_not_make_it_unmeasured(
     for address in (f"/tanks/{tank_id}", "/"):
         page = ivo.get(address).text
         assert "nobody has measured" not in page.lower()
-        assert "from readings on 3 September 2026 under the same lamps, carried over" in page
+        assert "from 9 readings on 3 September 2026 under the same lamps, carried over" in page
     assert "Measure the light of" not in ivo.get("/").text
 
 

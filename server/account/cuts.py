@@ -1,4 +1,4 @@
-"""The light of a plan on its three cuts and at its animals, quick enough to follow a slider.
+"""The light of lamps on the three cuts of a tank and at its animals, quick enough for a slider.
 
 Light is linear in power and adds up lamp by lamp, so the field of each lamp at full power is kept
 and only what moved is worked out anew. While a slider is dragged the grids are coarser.
@@ -9,17 +9,16 @@ from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from threading import Lock
+from typing import Protocol
 
 import numpy as np
 import numpy.typing as npt
 
-from server.db.light import Hung, Scene, emitters_of, optics_tank, water_of
-from server.db.tanks import LampPlace
-from server.models import HungLamp, Tank
 from server.optics import tank as glass
 from server.optics.emitters import Emitter
 from server.optics.field import at_points, planes
 from server.surveys.changed import held
+from server.surveys.plan import Lamp, Plan
 
 Floats = npt.NDArray[np.float64]
 Places = tuple[tuple[float, float, float], ...]
@@ -57,9 +56,31 @@ class Cuts:
         return self.front_y_cm, self.side_x_cm
 
 
+class Hangs(Protocol):
+    """How one lamp hangs [cm], and how far it is turned up (0–1)."""
+
+    @property
+    def x_cm(self) -> float: ...
+    @property
+    def y_cm(self) -> float: ...
+    @property
+    def height_cm(self) -> float: ...
+    @property
+    def power(self) -> float: ...
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Views:
     """PPFD [µmol m⁻² s⁻¹]: above (ny, nx), front (levels, nx), side (levels, ny)."""
+
+    above: Floats
+    front: Floats
+    side: Floats
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class DoubtViews:
+    """Relative uncertainty on the three cuts, shapes as of the light."""
 
     above: Floats
     front: Floats
@@ -76,17 +97,7 @@ class Lit:
     powers: tuple[float, ...]
 
 
-def lit(tank: Tank, hung: Sequence[Hung]) -> Lit:
-    """The stored tank under its lamps as they hang."""
-    return Lit(
-        tank=optics_tank(tank),
-        water=water_of(tank),
-        full=tuple(emitters_of(tank, replace(one, row=_at_full(one.row))) for one in hung),
-        powers=tuple(one.row.power for one in hung),
-    )
-
-
-def moved(of: Lit, hung: Sequence[LampPlace], places: Sequence[LampPlace]) -> Lit:
+def moved(of: Lit, hung: Sequence[Hangs], places: Sequence[Hangs]) -> Lit:
     """The same lamps elsewhere and at other powers. hung: where `of` has them."""
     pairs = zip(of.full, hung, places, strict=True)
     return replace(
@@ -96,9 +107,7 @@ def moved(of: Lit, hung: Sequence[LampPlace], places: Sequence[LampPlace]) -> Li
     )
 
 
-def _shifted(
-    emitters: tuple[Emitter, ...], before: LampPlace, after: LampPlace
-) -> tuple[Emitter, ...]:
+def _shifted(emitters: tuple[Emitter, ...], before: Hangs, after: Hangs) -> tuple[Emitter, ...]:
     if (before.x_cm, before.y_cm, before.height_cm) == (after.x_cm, after.y_cm, after.height_cm):
         return emitters
     dx, dy = after.x_cm - before.x_cm, after.y_cm - before.y_cm
@@ -112,11 +121,6 @@ def _shifted(
         )
         for one in emitters
     )
-
-
-def _at_full(row: HungLamp) -> HungLamp:
-    """A row that is not stored: the same lamp at full power."""
-    return HungLamp(**(row.model_dump() | {"power": 1.0}))
 
 
 def views(of: Lit, cuts: Cuts) -> Views:
@@ -166,18 +170,22 @@ def at_places(of: Lit, places: Places) -> Floats:
     return np.array(rows)
 
 
-def scene_of(of: Lit) -> Scene:
-    """The same as the engine takes it, with every lamp at its power."""
-    by_lamp = tuple(
-        tuple(replace(e, ppf_umol_s=e.ppf_umol_s * power) for e in emitters) if power > 0 else ()
-        for emitters, power in zip(of.full, of.powers, strict=True)
-    )
-    return Scene(
+def plan_of(of: Lit) -> Plan:
+    """The same as the map takes it, with every lamp at its power."""
+    return Plan(
         tank=of.tank,
         water=of.water,
-        emitters=tuple(e for group in by_lamp for e in group),
-        by_lamp=by_lamp,
+        lamps=tuple(
+            Lamp(name="", emitters=_dimmed(emitters, power))
+            for emitters, power in zip(of.full, of.powers, strict=True)
+        ),
     )
+
+
+def _dimmed(emitters: tuple[Emitter, ...], power: float) -> tuple[Emitter, ...]:
+    if power <= 0:
+        return ()
+    return tuple(replace(one, ppf_umol_s=one.ppf_umol_s * power) for one in emitters)
 
 
 def _shapes(tank: glass.Tank, grid: Grid) -> tuple[tuple[int, int], ...]:
