@@ -1,19 +1,18 @@
-"""The way up of a tank: the plan kept, its steps answered, and the light each step sets."""
+"""The way of a tank to another light: the plan kept, its steps, and where it stands."""
 
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, col, func, select
 
 from server.db import days, tanks
-from server.db.daylight import pressed_together
 from server.db.days import DayWords
-from server.db.moments import Moment
 from server.dose.acclimation import Plan
 from server.dose.ladder import Means, Setting
 from server.dose.used_to import UsedTo
+from server.dose.way_now import WayNow, WayStep, way_now
 from server.models import (
     AcclimationAnswer,
     AcclimationPlan,
@@ -22,6 +21,9 @@ from server.models import (
     Setup,
     Tank,
 )
+
+SHOP_LIGHT = "the shop's light"
+"""Basis of what the keeper said of an animal's light before it came."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,6 +66,58 @@ def answers_of(db: Session, plan_id: int) -> list[AcclimationAnswer]:
 def next_step(steps: Sequence[AcclimationStep]) -> AcclimationStep | None:
     """The first step that is not done."""
     return next((step for step in steps if step.done_on is None), None)
+
+
+def setting_of(step: AcclimationStep) -> Setting:
+    return Setting(power=step.power, raised_cm=step.raised_cm, lit_share=step.lit_share)
+
+
+def way_of(db: Session, tank_id: int, *, today: date) -> WayNow | None:
+    """Where the tank's way stands today; None when none is under way."""
+    plan = under_way(db, tank_id)
+    return None if plan is None else way_by(plan, steps_of(db, plan.id), today)
+
+
+def way_by(plan: AcclimationPlan, steps: Sequence[AcclimationStep], today: date) -> WayNow | None:
+    """The same from its rows."""
+    return way_now(
+        [
+            WayStep(
+                number=step.number,
+                due_on=step.due_on,
+                setting=setting_of(step),
+                done_on=step.done_on,
+            )
+            for step in steps
+        ],
+        today=today,
+        held_since=(plan.held_since or today) if plan.state == "held" else None,
+    )
+
+
+def last_step_on(db: Session, tank_id: int) -> date | None:
+    """When the latest step of any way was set on a tank."""
+    set_ = (
+        select(func.max(AcclimationStep.done_on))
+        .join(AcclimationPlan, col(AcclimationPlan.id) == col(AcclimationStep.plan_id))
+        .where(AcclimationPlan.tank_id == tank_id)
+    )
+    return db.exec(set_).one()
+
+
+def said_of(db: Session, tank_id: int) -> dict[int, tuple[date, UsedTo]]:
+    """What the keeper said of an animal's light before it came, and when; by the animal's id."""
+    said: dict[int, tuple[date, UsedTo]] = {}
+    for plan in reversed(plans_of(db, tank_id)):
+        for one in json.loads(plan.used_to):
+            if one["from"] == SHOP_LIGHT and one["animal_id"] is not None:
+                used_to = UsedTo(
+                    name=one["name"],
+                    peak_ppfd=one["peak_ppfd"],
+                    dli_mol_m2_d=one["dli_mol_m2_d"],
+                )
+                said[one["animal_id"]] = (plan.created_at.date(), used_to)
+    return said
 
 
 # Beginning
@@ -168,170 +222,6 @@ def words_of(schedule: Schedule) -> DayWords:
         view_to_h=schedule.view_to_h,
         reason=schedule.reason,
     )
-
-
-# Answering a step
-
-
-def done(
-    db: Session, plan: AcclimationPlan, now: Moment, *, today: date, by_id: int | None
-) -> None:
-    """Nothing pale: the due step is set on the tank, and the next one falls due after it."""
-    steps = steps_of(db, plan.id)
-    step = next_step(steps)
-    assert step is not None
-    step.done_on = today
-    db.add(step)
-    _told(db, plan, step.number, "done", today, by_id)
-    rest = steps[step.number :]
-    if rest:
-        _set_light(db, plan, step, now, today, by_id, of=len(steps))
-        _put_off(
-            db, rest, first_on=today + timedelta(days=plan.step_days), step_days=plan.step_days
-        )
-    else:
-        _reach(db, plan, now, today, by_id)
-
-
-def skip(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) -> None:
-    """The light stays as it is; this step and all after it wait one stretch more."""
-    step = next_step(steps_of(db, plan.id))
-    if step is not None:
-        late = max(step.due_on, today)
-        number = _hold_on(db, plan, late + timedelta(days=plan.step_days))
-        _told(db, plan, number, "skipped", today, by_id)
-
-
-def pale(db: Session, plan: AcclimationPlan, *, today: date, note: str, by_id: int | None) -> None:
-    """Something is pale or shrunken: the plan holds until the keeper carries on."""
-    step = next_step(steps_of(db, plan.id))
-    plan.state, plan.held_since = "held", today
-    db.add(plan)
-    _told(db, plan, step.number if step else 0, "pale", today, by_id, note=note)
-
-
-def resume(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) -> None:
-    """The plan carries on: the next step falls due one stretch from today."""
-    plan.state, plan.held_since = "running", None
-    db.add(plan)
-    number = _hold_on(db, plan, today + timedelta(days=plan.step_days))
-    _told(db, plan, number, "resumed", today, by_id)
-
-
-def step_back(
-    db: Session, plan: AcclimationPlan, now: Moment, *, today: date, by_id: int | None
-) -> bool:
-    """The light goes back to the step before the last one done; False where there is none."""
-    steps = steps_of(db, plan.id)
-    finished = [step for step in steps if step.done_on is not None]
-    if len(finished) < 2:
-        return False
-    finished[-1].done_on = None
-    db.add(finished[-1])
-    _set_light(db, plan, finished[-2], now, today, by_id, of=len(steps))
-    _hold_on(db, plan, today + timedelta(days=plan.step_days))
-    _told(db, plan, finished[-1].number, "back", today, by_id)
-    return True
-
-
-def stop(db: Session, plan: AcclimationPlan, *, today: date, by_id: int | None) -> None:
-    """The plan is given up; the light stays as it is."""
-    step = next_step(steps_of(db, plan.id))
-    plan.state, plan.held_since = "stopped", None
-    db.add(plan)
-    _told(db, plan, step.number if step else 0, "stopped", today, by_id)
-
-
-def _hold_on(db: Session, plan: AcclimationPlan, first_on: date) -> int:
-    """Puts off every step not done, the first to `first_on`; gives its number."""
-    rest = [step for step in steps_of(db, plan.id) if step.done_on is None]
-    _put_off(db, rest, first_on=first_on, step_days=plan.step_days)
-    return rest[0].number if rest else 0
-
-
-def _put_off(
-    db: Session, steps: Sequence[AcclimationStep], *, first_on: date, step_days: int
-) -> None:
-    for index, step in enumerate(steps):
-        step.due_on = first_on + timedelta(days=step_days * index)
-        db.add(step)
-    db.flush()
-
-
-def _told(
-    db: Session,
-    plan: AcclimationPlan,
-    number: int,
-    answer: str,
-    today: date,
-    by_id: int | None,
-    *,
-    note: str = "",
-) -> None:
-    db.add(
-        AcclimationAnswer(
-            plan_id=plan.id,
-            step_number=number,
-            told_on=today,
-            answer=answer,
-            note=note,
-            member_id=by_id,
-            created_at=datetime.now(UTC),
-        )
-    )
-    db.flush()
-
-
-# The light of a step
-
-
-def setting_of(step: AcclimationStep) -> Setting:
-    return Setting(power=step.power, raised_cm=step.raised_cm, lit_share=step.lit_share)
-
-
-def _set_light(
-    db: Session,
-    plan: AcclimationPlan,
-    step: AcclimationStep,
-    now: Moment,
-    today: date,
-    by_id: int | None,
-    *,
-    of: int,
-) -> None:
-    """Writes the step's lamps and day as what hangs and runs from today."""
-    reason = f"Way up, step {step.number} of {of}"
-    goal = [tanks.place_of(lamp) for lamp in tanks.lamps_of(db, plan.setup_id)]
-    lamps = [
-        replace(
-            lamp,
-            power=round(lamp.power * step.power, 6),
-            height_cm=round(lamp.height_cm + step.raised_cm, 3),
-        )
-        for lamp in goal
-    ]
-    tanks.save_setup(db, tank_id=plan.tank_id, lamps=lamps, since=today, reason=reason, by_id=by_id)
-    if plan.schedule_id is None:
-        return
-    schedule = db.get_one(Schedule, plan.schedule_id)
-    wanted = pressed_together(days.days_of(db, plan.schedule_id), step.lit_share)
-    if wanted == now.days and now.schedule and now.schedule.control == schedule.control:
-        return
-    words = replace(words_of(schedule), state="set", since=today, reason=reason)
-    days.save_schedule(db, tank_id=plan.tank_id, words=words, days=wanted, by_id=by_id)
-
-
-def _reach(db: Session, plan: AcclimationPlan, now: Moment, today: date, by_id: int | None) -> None:
-    """The last step: the goal itself goes up over the water."""
-    plan.state = "done"
-    db.add(plan)
-    reason = "End of the way up"
-    tanks.hang_plan(db, plan.setup_id, since=today, reason=reason)
-    if plan.schedule_id is not None:
-        goal = days.days_of(db, plan.schedule_id)
-        if goal != now.days:
-            schedule = db.get_one(Schedule, plan.schedule_id)
-            days.run_plan(db, schedule, since=today, reason=reason)
 
 
 # Dates of a member

@@ -6,9 +6,10 @@ from datetime import UTC, date, datetime
 
 from sqlmodel import Session, col, func, select
 
-from server.db import tanks
+from server.db import acclimation, tanks
 from server.dose import chores
 from server.dose.chores import Due
+from server.dose.jumps import Jump, dim_from, of_chore
 from server.models import (
     ChoreDone,
     ChoreEvery,
@@ -69,6 +70,29 @@ def mark_done(db: Session, *, tank_id: int, chore: str, on: date, by_id: int | N
             tank_id=tank_id, chore=chore, done_on=on, member_id=by_id, created_at=datetime.now(UTC)
         )
     )
+
+
+def jump_of(db: Session, tank_id: int, chore: str, *, today: date) -> tuple[Jump, date] | None:
+    """The jump in light that a chore done today means, and since when it was dimmer.
+
+    None where the chore was not done today, or changes the light too little.
+    """
+    asked = select(ChoreDone).where(ChoreDone.tank_id == tank_id, ChoreDone.chore == chore)
+    done = sorted(row.done_on for row in db.exec(asked))
+    if not done or done[-1] != today:
+        return None
+    begun = [one.since for one in tanks.setups_of(db, tank_id) if one.state == "hung"]
+    last = max((on for on in done if on < today), default=min(begun, default=None))
+    jump = of_chore(chore, last_on=last, on=today)
+    return None if jump is None else (jump, dim_from(last_on=last, on=today))
+
+
+def jumps_of(db: Session, tank_id: int, *, today: date) -> list[Jump]:
+    """Jumps in light by chores done today; none while a way is under way already."""
+    if acclimation.under_way(db, tank_id) is not None:
+        return []
+    found = [jump_of(db, tank_id, chore, today=today) for chore in chores.BY_KEY]
+    return [one[0] for one in found if one is not None]
 
 
 def set_every(db: Session, *, tank_id: int, chore: str, days: int) -> None:

@@ -6,9 +6,11 @@ from typing import Literal
 
 from sqlmodel import Session, col, select
 
-from server.db import acclimation, days, surveys, tanks
+from server.db import acclimation, days, dim_days, lived_under, surveys, tanks
 from server.dose import chores
+from server.dose.jumps import JUMPS
 from server.models import AcclimationPlan, Animal, ChoreDone, TankNote
+from server.wording import figures
 
 Kind = Literal["light", "day", "readings", "acclimation", "animal", "note", "chore"]
 
@@ -32,6 +34,8 @@ def timeline(db: Session, tank_id: int) -> list[Entry]:
         *_sessions(db, tank_id),
         *_ways(db, tank_id),
         *_animals(db, tank_id),
+        *_moves(db, tank_id),
+        *_dim_days(db, tank_id),
         *_notes(db, tank_id),
         *_chores(db, tank_id),
     ]
@@ -134,6 +138,28 @@ def _animals(db: Session, tank_id: int) -> list[Entry]:
         if animal.left_on is not None:
             found.append(Entry(on=animal.left_on, kind="animal", words=f"{animal.name} left"))
     return found
+
+
+def _moves(db: Session, tank_id: int) -> list[Entry]:
+    animals = list(db.exec(select(Animal).where(Animal.tank_id == tank_id)))
+    moves = lived_under.moves_of(db, animals)
+    return [
+        Entry(on=move.moved_on, kind="animal", words=f"{animal.name} was moved")
+        for animal in animals
+        for move in moves.get(animal.id, ())
+    ]
+
+
+def _dim_days(db: Session, tank_id: int) -> list[Entry]:
+    return [
+        Entry(
+            on=row.until_on,
+            kind="light",
+            words=JUMPS[row.why].what if row.why in JUMPS else "Less light",
+            told=f"{row.share:.0%} of the light since {figures.day(row.first_on)}",
+        )
+        for row in dim_days.dim_days_of(db, tank_id)
+    ]
 
 
 def _notes(db: Session, tank_id: int) -> list[Entry]:

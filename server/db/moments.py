@@ -1,7 +1,7 @@
 """A tank at one moment: its lamps, its day, who lived there. And when its light last changed."""
 
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import date
 
 from sqlmodel import Session
 
@@ -39,8 +39,12 @@ class Moment:
         return max(dates, default=None)
 
 
-def moment(db: Session, tank_id: int, on: date) -> Moment:
-    """The tank on a day that is past, or today."""
+def moment(db: Session, tank_id: int, on: date, *, known_on: date | None = None) -> Moment:
+    """The tank on a day that is past, or today.
+
+    `known_on`: the day whose readings may speak for it, where that is a later one; so two days
+    under the same lamps are told apart by the lamps, not by what was known of them.
+    """
     setup = tanks.setup_on(db, tank_id, on)
     schedule = days.schedule_on(db, tank_id, on)
     tank = db.get_one(Tank, tank_id)
@@ -51,13 +55,5 @@ def moment(db: Session, tank_id: int, on: date) -> Moment:
         schedule=schedule,
         days=days.days_of(db, schedule.id) if schedule and schedule.id else (),
         animals=tuple(tanks.animals_of(db, tank_id, on=on)),
-        surveyed=carried_readings.surveyed(db, tank, setup, on=on) if setup else None,
+        surveyed=carried_readings.surveyed(db, tank, setup, on=known_on or on) if setup else None,
     )
-
-
-def before_last_change(db: Session, now: Moment, tank_id: int) -> Moment | None:
-    """The tank the day before its light last changed; None when that was its first light."""
-    if now.changed_on is None:
-        return None
-    before = moment(db, tank_id, now.changed_on - timedelta(days=1))
-    return before if before.hung and before.days else None

@@ -10,7 +10,7 @@ from datetime import UTC, date, datetime
 
 from sqlmodel import Session, col, func, or_, select
 
-from server.models import Animal, HungLamp, MeasurementSession, Member, Setup, Tank
+from server.models import Animal, AnimalMove, HungLamp, MeasurementSession, Member, Setup, Tank
 
 
 def _now() -> datetime:
@@ -363,11 +363,30 @@ def add_animal(db: Session, tank_id: int, words: AnimalWords) -> Animal:
     return animal
 
 
-def change_animal(db: Session, animal_id: int, words: AnimalWords) -> None:
+def change_animal(db: Session, animal_id: int, words: AnimalWords, *, on: date) -> None:
+    """Changes what is stated of an animal; where it sat until that day is remembered."""
     animal = db.get_one(Animal, animal_id)
+    here = (animal.x_cm, animal.y_cm, animal.depth_cm)
+    if here != (words.x_cm, words.y_cm, words.depth_cm) and animal.placed_on < on:
+        _remember_place(db, animal, on)
     for name, value in asdict(words).items():
         setattr(animal, name, value)
     db.add(animal)
+
+
+def _remember_place(db: Session, animal: Animal, on: date) -> None:
+    """One row a day: a second move on a day only corrects the first."""
+    same = select(AnimalMove).where(AnimalMove.animal_id == animal.id, AnimalMove.moved_on == on)
+    if db.exec(same.limit(1)).first() is None:
+        db.add(
+            AnimalMove(
+                animal_id=animal.id,
+                moved_on=on,
+                from_x_cm=animal.x_cm,
+                from_y_cm=animal.y_cm,
+                from_depth_cm=animal.depth_cm,
+            )
+        )
 
 
 def animal_left(db: Session, animal_id: int, day: date | None) -> None:

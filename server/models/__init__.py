@@ -36,6 +36,7 @@ from server.models.lending import (  # noqa: E402 - after the convention
     MeterRest,
     OutgoingMail,
 )
+from server.models.lived import AnimalMove, DimDays  # noqa: E402 - after the convention
 from server.models.member import (  # noqa: E402 - after the convention
     AccessToken,
     Club,
@@ -66,12 +67,14 @@ __all__ = [
     "AcclimationPlan",
     "AcclimationStep",
     "Animal",
+    "AnimalMove",
     "Attempt",
     "BelievedTime",
     "ChoreDone",
     "ChoreEvery",
     "Club",
     "ColumnMapping",
+    "DimDays",
     "Handover",
     "HungLamp",
     "Invitation",

@@ -16,7 +16,9 @@ from server.db.engine import Database, open_database
 from server.db.last_seen import LastSeen
 from server.settings import Settings
 from server.web import errors
+from server.web.acclimation.return_routes import router as acclimation_return
 from server.web.acclimation.routes import router as acclimation_pages
+from server.web.acclimation.step_routes import router as acclimation_steps
 from server.web.bundles.routes import router as bundle_pages
 from server.web.calculators.routes import json as calculators_json
 from server.web.calculators.routes import pages as calculators_pages
@@ -67,6 +69,8 @@ ROUTERS = (
     lamps_pages,
     channels_pages,
     acclimation_pages,
+    acclimation_return,
+    acclimation_steps,
     day_pages,
     history_pages,
     surveys_json,

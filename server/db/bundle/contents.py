@@ -21,6 +21,7 @@ TABLES = (
     "hunglamp",
     "lampmeasurement",
     "animal",
+    "animalmove",
     "measurementsession",
     "plannedpoint",
     "reading",
@@ -35,8 +36,12 @@ TABLES = (
     "choredone",
     "choreevery",
     "tanknote",
+    "dimdays",
 )
 """In the order in which they can be read back: nothing refers to a later table."""
+
+LATER = ("animalmove", "dimdays")
+"""Tables that bundles written before them do not hold; missing, they are read as empty."""
 
 SHELF = ("lampmodel", "lampchannel")
 """Tables of the club's shelf: they travel because the tank's lamps refer to them."""

@@ -137,6 +137,8 @@ def _check_format(bundle: zipfile.ZipFile, entries: Mapping[str, zipfile.ZipInfo
 
 def _table(opened: _Opened, name: str) -> list[Values]:
     file = f"{name}.csv"
+    if file not in opened.entries and name in contents.LATER:
+        return []
     if file not in opened.entries:
         raise Refused(f"There is no {file} in it.")
     try:

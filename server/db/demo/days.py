@@ -1,24 +1,20 @@
 """The made-up tanks through time: their days, one way up, notes, chores done."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date
 
 from sqlmodel import Session
 
-from server.db import acclimation, chores, days, history, light, tanks
+from server.db import acclimation, chores, days, history, lived_under, tanks
 from server.db.acclimation import KnownAs
-from server.db.daylight import lamp_days, light_at, lit_groups
 from server.db.days import DayWords, GroupDay
 from server.db.demo import sheets
 from server.db.demo.tanks import Ids
-from server.db.goal import Goal, notched
-from server.db.moments import Moment, moment
+from server.db.goal import goal_of, notched
 from server.dose.acclimation import plan
 from server.dose.day import Day
 from server.dose.ladder import Means
-from server.dose.together import light_of, shape_of
-from server.dose.used_to import UsedTo
-from server.models import Club, Schedule, Setup, Tank
+from server.models import Club, Setup, Tank
 
 
 def fill(db: Session, *, ids: Ids, today: date) -> None:
@@ -63,29 +59,18 @@ def _hour(time: str) -> float:
     return int(hour) + int(minute) / 60
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Start:
-    """Where a way up begins: the tank as it is, and what its animals get."""
-
-    tank: Tank
-    now: Moment
-    known: tuple[KnownAs, ...]
-
-
 def _way_up(db: Session, row: sheets.Row, ids: Ids, today: date) -> None:
-    start = _start(db, ids.tanks[row["tank"]], today)
-    assert start.now.schedule is not None
-    setup = _goal_setup(db, row, start, today)
-    goal = Goal(
-        tank=start.tank,
-        hung=light.hung_over(db, setup.id),
-        days=start.now.days,
-        control=start.now.control,
-    )
+    """Begins from the light of the tank as it is now."""
+    tank = db.get_one(Tank, ids.tanks[row["tank"]])
+    lived = lived_under.rows_of(db, tank, today)
+    now, schedule = lived_under.lives_in(lived), days.current_schedule(db, tank.id)
+    assert schedule is not None
+    setup = _goal_setup(db, row, tank, today)
+    goal = goal_of(db, tank, setup, schedule, today=today)
     means = Means(least_power=sheets.sure_number(row, "least_power_percent") / 100)
     found = plan(
-        used_to=[one.used_to for one in start.known],
-        field=goal.field(start.now.animals),
+        used_to=[now[animal.id] for animal in lived.animals],
+        field=goal.field(lived.animals),
         days=goal.able(1.0),
         able=goal.able,
         means=notched(means, goal),
@@ -94,44 +79,36 @@ def _way_up(db: Session, row: sheets.Row, ids: Ids, today: date) -> None:
     )
     acclimation.begin(
         db,
-        tank_id=start.tank.id,
+        tank_id=tank.id,
         goal_setup=setup,
-        goal_schedule=db.get_one(Schedule, start.now.schedule.id),
+        goal_schedule=schedule,
         plan=found,
         means=means,
-        known=start.known,
+        known=[
+            KnownAs(
+                animal_id=animal.id,
+                used_to=now[animal.id],
+                basis="the light of the tank as it is now",
+            )
+            for animal in lived.animals
+        ],
         step_days=7,
-        by_id=start.tank.owner_id,
+        by_id=tank.owner_id,
     )
 
 
-def _start(db: Session, tank_id: int, today: date) -> _Start:
-    tank, now = db.get_one(Tank, tank_id), moment(db, tank_id, today)
-    groups = lit_groups(tank, now.hung, lamp_days(now.hung, now.days, control=now.control))
-    lit = light_of(
-        light_at(tank, groups, now.animals), shape_of(tuple(group.day for group in groups))
-    )
-    known = tuple(
-        KnownAs(
-            animal_id=animal.id,
-            used_to=UsedTo(name=animal.name, peak_ppfd=float(peak), dli_mol_m2_d=float(dli)),
-            basis="the light of the tank as it is now",
-        )
-        for animal, peak, dli in zip(now.animals, lit.peak, lit.dli, strict=True)
-    )
-    return _Start(tank=tank, now=now, known=known)
-
-
-def _goal_setup(db: Session, row: sheets.Row, start: _Start, today: date) -> Setup:
+def _goal_setup(db: Session, row: sheets.Row, tank: Tank, today: date) -> Setup:
     power = sheets.sure_number(row, "goal_power_percent") / 100
-    lamps = [replace(tanks.place_of(one.row), power=power) for one in start.now.hung]
+    hung = tanks.current_setup(db, tank.id)
+    assert hung is not None
+    lamps = [replace(tanks.place_of(lamp), power=power) for lamp in tanks.lamps_of(db, hung.id)]
     return tanks.save_setup(
         db,
-        tank_id=start.tank.id,
+        tank_id=tank.id,
         lamps=lamps,
         since=today,
         reason="",
         name=row["goal_name"],
         state="plan",
-        by_id=start.tank.owner_id,
+        by_id=tank.owner_id,
     )

@@ -7,19 +7,26 @@ from typing import Literal
 
 from starlette.datastructures import FormData
 
+from server.db.acclimation import SHOP_LIGHT
 from server.dose.acclimation import DEFAULT_WEEKLY_RISE, STEP_DAYS_LIMITS, WEEKLY_RISE_LIMITS
 from server.dose.ladder import Means
 from server.models import Animal
-from server.web.filters import number
+from server.web.filters import day, number
 from server.web.tanks.typed import Refused, TypedIn, shown_length
 
-Past = Literal["before", "now", "shop", "unknown"]
+Past = Literal["history", "now", "shop", "unknown"]
+PASTS: tuple[Past, ...] = ("history", "now", "shop", "unknown")
 PAST_WORDS: dict[str, str] = {
-    "before": "the light before the last change",
+    "history": "what it lived under here, worked out day by day",
     "now": "the light of the tank as it is now",
-    "shop": "the shop's light, below",
+    "shop": f"{SHOP_LIGHT}, below",
     "unknown": "nobody knows",
 }
+LEAST_POWER, LEAST_HOURS = 10, 40
+"""How far a way usually begins below its goal [%]: common practice, no published source."""
+OUTAGES = ("power_cut", "failure")
+"""Jumps whose days and size only the keeper knows."""
+CANNOT_DIM = "A lamp there cannot be turned down. Change its height or its hours."
 _FARTHEST = timedelta(days=366)
 
 
@@ -55,7 +62,7 @@ def start_values(
     dims: bool,
     room_cm: float,
     unit: str,
-    today: date,
+    start: date,
 ) -> dict[str, str]:
     """The form as it first stands: by power where the lamp dims, else by height and hours."""
     return {
@@ -65,14 +72,14 @@ def start_values(
         "shop_ppfd": "100",
         "shop_hours": "10",
         "by_power": "yes" if dims else "",
-        "least_power": "10",
+        "least_power": str(LEAST_POWER),
         "by_height": "" if dims else "yes",
         "raised": shown_length(room_cm, unit),
         "by_hours": "" if dims else "yes",
-        "least_hours": "40",
+        "least_hours": str(LEAST_HOURS),
         "weekly": number(DEFAULT_WEEKLY_RISE * 100),
         "step_days": "7",
-        "start": today.isoformat(),
+        "start": start.isoformat(),
     }
 
 
@@ -82,20 +89,19 @@ def read_way(
     animals: Sequence[Animal],
     goals: Sequence[str],
     days: Sequence[str],
-    pasts: Sequence[Past],
     minute_step: int,
     unit: str,
-    today: date,
+    earliest: date,
 ) -> WayTyped | Refused:
-    """A way up as typed."""
+    """A way as typed; it may begin on the day `earliest` or later."""
     typed = TypedIn(form, unit)
     setup = typed.choice("setup", goals)
     schedule = typed.choice("schedule", days)
     past: list[Past] = []
     for animal in animals:
         name = f"from-{animal.id}"
-        chosen = typed.choice(name, pasts, otherwise="unknown")
-        past.append(next(one for one in pasts if one == chosen))
+        chosen = typed.choice(name, PASTS, otherwise="unknown")
+        past.append(next(one for one in PASTS if one == chosen))
     needs_shop = "shop" in past
     shop_ppfd = typed.number(
         "shop_ppfd", low=1, high=2000, like="100", unit="µmol m⁻² s⁻¹", needed=needs_shop
@@ -108,9 +114,12 @@ def read_way(
     weekly = typed.number("weekly", low=low * 100, high=high * 100, like="15", unit="%")
     first, last = STEP_DAYS_LIMITS
     every = typed.number("step_days", low=first, high=last, like="7", unit="days")
-    start = typed.day("start", otherwise=today, latest=today + _FARTHEST)
-    if start < today:
-        typed.errors["start"] = "A way up begins today or later."
+    start = typed.day("start", otherwise=earliest, latest=earliest + _FARTHEST)
+    if start < earliest:
+        typed.errors["start"] = (
+            "A way begins today or later, and a week after the last step at the earliest: "
+            f"{day(earliest)}."
+        )
     if typed.errors or weekly is None or every is None or means is None:
         return typed.refused()
     return WayTyped(
@@ -152,3 +161,30 @@ def read_answer(form: FormData) -> Answer | Refused:
     if answer not in ("", "yes", "no"):
         typed.errors["pale"] = "Answer yes or no."
     return typed.refused() if typed.errors else Answer(pale=answer == "yes", note=note)
+
+
+# A jump
+
+
+@dataclass(frozen=True, kw_only=True)
+class JumpTyped:
+    """What made the light jump: for how long it was dimmer, and what share of it was left."""
+
+    why: str
+    first_on: date
+    until_on: date
+    share: float
+
+
+def read_jump(form: FormData, *, today: date) -> JumpTyped | Refused:
+    """A power cut or a failed lamp as typed: since when, until when, how much light was left."""
+    typed = TypedIn(form, "cm")
+    why = typed.choice("why", OUTAGES)
+    first = typed.day("first_on", otherwise=today, latest=today)
+    until = typed.day("until_on", otherwise=today, latest=today)
+    left = typed.number("left", low=0, high=99, like="0", unit="%", needed=False)
+    if not typed.errors and not timedelta(0) < until - first <= _FARTHEST:
+        typed.errors["first_on"] = "It went out before it came back, and within the last year."
+    if typed.errors:
+        return typed.refused()
+    return JumpTyped(why=why, first_on=first, until_on=until, share=(left or 0.0) / 100)

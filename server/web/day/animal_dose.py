@@ -1,18 +1,19 @@
 """What the day gives one animal, in words: dose, feeding hours, and against what it knew."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
+from server.account.way import against_words
 from server.dose.day import hours_at_or_above
 from server.dose.groups import BY_KEY, NONE_PUBLISHED, OTHER, Group, Published
 from server.dose.photosynthesis import CURVES, TANH, PECurve, hours_of_full_photosynthesis
-from server.dose.warnings import Low, MoreThanUsedTo, against_history, low_light
+from server.dose.warnings import Low, low_light
 from server.models import Animal
 from server.web.day.lit import Lit
 from server.web.dose.calculator_view import band_words
 from server.web.dose.times import shown_hours
-from server.web.filters import percent, ppfd, significant
+from server.web.filters import ppfd, significant
 
 LOW_WORDS: dict[Low, str] = {
     "dark": "far too little",
@@ -20,8 +21,8 @@ LOW_WORDS: dict[Low, str] = {
     "near": "barely enough",
     "enough": "clears the low-light threshold",
 }
+UNKNOWN_PAST = "not all of its past is known"
 IN_SHADE = "lives in shade; the threshold does not speak for it"
-NOTABLE_RISE = 1.2
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,20 +53,18 @@ class AnimalDose:
     inhibited: tuple[Hours, ...]
     other_days: str
     history: str
-    jump: bool
     shade: bool
 
 
-def animal_doses(now: Lit, before: Lit | None) -> tuple[AnimalDose, ...]:
-    """Every animal of the tank; `before` is the tank before its light last changed."""
-    return tuple(_dose(now, place, before) for place in range(len(now.animals)))
+def animal_doses(now: Lit, rises: Mapping[int, float]) -> tuple[AnimalDose, ...]:
+    """Every animal of the tank; `rises`: its light over what it is used to, by id, where known."""
+    return tuple(_dose(now, place, rises) for place in range(len(now.animals)))
 
 
-def _dose(now: Lit, place: int, before: Lit | None) -> AnimalDose:
+def _dose(now: Lit, place: int, rises: Mapping[int, float]) -> AnimalDose:
     animal = now.animals[place]
     group = BY_KEY.get(animal.group, OTHER)
     dli, peak = float(now.light.dli[place]), float(now.light.peak[place])
-    more = _against(animal, dli, peak, before)
     low = low_light(dli)
     return AnimalDose(
         id=animal.id,
@@ -83,8 +82,7 @@ def _dose(now: Lit, place: int, before: Lit | None) -> AnimalDose:
         if group.figures("inhibition")
         else (),
         other_days=_other_days(dli, peak),
-        history=_history_words(more),
-        jump=more is not None and more.larger > NOTABLE_RISE,
+        history=against_words(rises[animal.id]) if animal.id in rises else UNKNOWN_PAST,
         shade=group.key == "shade",
     )
 
@@ -93,33 +91,6 @@ def _other_days(dli: float, peak: float) -> str:
     """Address of the calculator that gives the same dose in other days."""
     asked = {"dli": f"{max(dli, 0.01):.2f}", "peak_limit": f"{max(peak * 1.2, 1):.0f}"}
     return f"/calculators/day?{urlencode(asked | {'from': '16:00', 'to': '22:00', 'ramp': '60'})}"
-
-
-def _against(animal: Animal, dli: float, peak: float, before: Lit | None) -> MoreThanUsedTo | None:
-    if before is None:
-        return None
-    for place, other in enumerate(before.animals):
-        if other.id == animal.id:
-            return against_history(
-                dli_mol_m2_d=dli,
-                peak_ppfd=peak,
-                used_dli_mol_m2_d=float(before.light.dli[place]),
-                used_peak_ppfd=float(before.light.peak[place]),
-            )
-    return None
-
-
-def _history_words(more: MoreThanUsedTo | None) -> str:
-    if more is None:
-        return "no earlier light known here"
-    change = more.dose_ratio - 1
-    if abs(change) < 0.02 and abs(more.peak_ratio - 1) < 0.02:
-        return "as before the last change"
-    word = "more" if change >= 0 else "less"
-    said = f"{percent(abs(change))} {word} dose than before the last change"
-    if more.peak_ratio > 1.02 and more.peak_ratio > more.dose_ratio:
-        said += f", peak {percent(more.peak_ratio - 1)} higher"
-    return said
 
 
 def _hours(

@@ -5,15 +5,19 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from server.db.daylight import DoseMap, dose_map
+from server.db import lived_under
+from server.db.daylight import DoseMap, dose_map, lamp_course
+from server.db.lived_under import LivedRows
 from server.db.moments import Moment
 from server.dose.warnings import LOW_DLI, LOW_DLI_SOURCE
+from server.dose.way_now import WayNow
 from server.drawing import axes, tank_view
 from server.drawing.marks import Verdict
 from server.models import Animal, Member, Tank
 from server.web import filters
 from server.web.chart_levels import PPFD as LEVELS
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
+from server.web.day.doing import do_words
 from server.web.day.lit import Lit
 from server.web.day.view import lit_moment, sure_words
 from server.web.tanks.judged import letter, verdict_of
@@ -54,7 +58,7 @@ class DoseView:
 
 
 def dose_page(
-    who: Member, tank: Tank, now: Moment, before: Moment | None, *, depth: str
+    who: Member, tank: Tank, now: Moment, lived: LivedRows, *, way: WayNow | None, depth: str
 ) -> DoseView:
     """Doses as the day runs; `depth` as typed, in the member's unit."""
     shell = DoseView(
@@ -69,7 +73,9 @@ def dose_page(
     found = lit_moment(tank, now)
     if found is None:
         return shell
-    doses = animal_doses(found, lit_moment(tank, before) if before else None)
+    rises = lived_under.rises(lived)
+    jumped = lived_under.jumped(lived, rises)
+    doses = animal_doses(found, rises)
     depth_cm, error = _depth(depth, tank, found.animals, who.length_unit)
     maps = dose_map(
         tank,
@@ -84,7 +90,9 @@ def dose_page(
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=_answer(doses, maps, words),
-        do=_do(doses),
+        do=do_words(
+            doses, lamp_course(found.groups), now.changed_on, lived.today, way=way, jumped=jumped
+        ),
         sure=sure_words(now),
         doses=tuple((letter(place), one) for place, one in enumerate(doses)),
         sources=_sources(doses),
@@ -114,16 +122,6 @@ def _answer(doses: Sequence[AnimalDose], maps: DoseMap, depth: str) -> str:
         return f"The animals get {dose_span(doses)} mol m⁻² d⁻¹."
     mean = filters.significant(float(np.mean(maps.dli)), 2)
     return f"{mean} mol m⁻² d⁻¹ on average, {depth} deep."
-
-
-def _do(doses: Sequence[AnimalDose]) -> str:
-    dim = [one.name for one in doses if one.low in ("dark", "low") and not one.shade]
-    if dim:
-        return f"Move up, or light longer: {', '.join(dim[:4])}."
-    jumps = [one.name for one in doses if one.jump]
-    if jumps:
-        return f"Much more than before for {', '.join(jumps[:4])}: plan the way up."
-    return ""
 
 
 def _sources(doses: Sequence[AnimalDose]) -> tuple[str, ...]:

@@ -8,13 +8,15 @@ from fastapi.responses import Response
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from server.db import chores, days, members
+from server.db import acclimation, chores, days, lived_under, members
 from server.db.club_day import today as club_today
 from server.db.daylight import lamp_days
 from server.db.days import DayWords, GroupDay
-from server.db.moments import Moment, before_last_change, moment
+from server.db.lived_under import LivedRows
+from server.db.moments import Moment, moment
 from server.dose.control import CONTROLS
 from server.dose.setpoints import as_csv
+from server.dose.way_now import WayNow
 from server.models import Club as ClubRow
 from server.models import Member, Schedule, Tank
 from server.web.day import card_view, dose_view, form_view
@@ -35,7 +37,8 @@ class _Open:
 
     tank: Tank
     now: Moment
-    before: Moment | None
+    lived: LivedRows
+    way: WayNow | None
     club: ClubRow
     today: date
     plans: tuple[Schedule, ...]
@@ -45,7 +48,14 @@ class _Open:
 def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
     view = views.day_page(
-        who, seen.tank, seen.now, seen.before, seen.club, seen.today, plans=seen.plans
+        who,
+        seen.tank,
+        seen.now,
+        seen.lived,
+        seen.club,
+        seen.today,
+        way=seen.way,
+        plans=seen.plans,
     )
     return page(request, "day/day.html", view=view)
 
@@ -54,7 +64,7 @@ def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
 def dose_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
     depth = request.query_params.get("depth", "")
-    view = dose_view.dose_page(who, seen.tank, seen.now, seen.before, depth=depth)
+    view = dose_view.dose_page(who, seen.tank, seen.now, seen.lived, way=seen.way, depth=depth)
     return page(request, "day/dose.html", view=view)
 
 
@@ -150,7 +160,8 @@ def _open(club: Club, who: Member, tank_id: int, *, own: bool = False) -> _Open:
         return _Open(
             tank=tank,
             now=now,
-            before=before_last_change(db, now, tank_id),
+            lived=lived_under.rows_of(db, tank, today),
+            way=acclimation.way_of(db, tank_id, today=today),
             club=row,
             today=today,
             plans=_plans(db, tank, who),

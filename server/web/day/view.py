@@ -4,10 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from server.account import way as words
+from server.db import lived_under
 from server.db.carried_readings import factors_at, places_of
 from server.db.daylight import LampDay, cost_of, lamp_course, lamp_days
 from server.db.days import GroupDay
 from server.db.light import Hung
+from server.db.lived_under import LivedRows
 from server.db.moments import Moment
 from server.dose.clock import clock_changes
 from server.dose.control import KIND_NAMES, apart, together
@@ -16,9 +19,11 @@ from server.dose.setpoints import set_points, switch_times
 from server.dose.shapes import Viewing, seen_hours
 from server.dose.unchanged import Unchanged, in_words, unchanged
 from server.dose.warnings import DARK_HOURS, NIGHT_LIGHT_SOURCE
+from server.dose.way_now import WayNow
 from server.models import Club, Member, Schedule, Tank
 from server.web import filters
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
+from server.web.day.doing import do_words
 from server.web.day.lit import Lit, lit, on_the_wall
 from server.web.dose.day_chart import DayCharts, day_charts
 from server.web.dose.times import read_time, shown_hours, shown_time
@@ -88,6 +93,7 @@ class DayView:
     stay: StayView | None = None
     cost: CostView | None = None
     acclimate: bool = False
+    jumped: str = ""
     plans: tuple[tuple[int, str], ...] = ()
 
 
@@ -98,10 +104,11 @@ def day_page(
     who: Member,
     tank: Tank,
     now: Moment,
-    before: Moment | None,
+    lived: LivedRows,
     club: Club,
     today: date,
     *,
+    way: WayNow | None = None,
     plans: Sequence[Schedule] = (),
 ) -> DayView:
     """Everything about the day as it runs; the teaching page where none is set.
@@ -121,14 +128,15 @@ def day_page(
     found = lit_moment(tank, now)
     if found is None or now.schedule is None:
         return shell
-    earlier = lit_moment(tank, before) if before else None
-    doses = animal_doses(found, earlier)
+    rises = lived_under.rises(lived)
+    jumped = () if way else lived_under.jumped(lived, rises)
+    doses = animal_doses(found, rises)
     lamp = lamp_course(found.groups)
     walls = on_the_wall(now.schedule, now.days, today)
     return replace(
         shell,
         answer=_answer(lamp, doses),
-        do=_do(doses, lamp, now.changed_on, today),
+        do=do_words(doses, lamp, now.changed_on, today, way=way, jumped=jumped),
         sure=sure_words(now),
         charts=percent_charts(now.hung, walls, now.control, who.clock),
         lamps=lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock),
@@ -138,7 +146,8 @@ def day_page(
         seen=_seen(now, lamp, walls),
         stay=stay_view(now.changed_on, today),
         cost=cost_view(tank, found, club),
-        acclimate=any(one.jump for one in doses),
+        acclimate=bool(jumped),
+        jumped=words.jump_words(jumped),
     )
 
 
@@ -170,23 +179,6 @@ def _answer(lamp: Course, doses: Sequence[AnimalDose]) -> str:
     if doses:
         words += f"; the animals get {dose_span(doses)} mol m⁻² d⁻¹"
     return f"{words}."
-
-
-def _do(doses: Sequence[AnimalDose], lamp: Course, changed_on: date | None, today: date) -> str:
-    dim = [one for one in doses if one.low in ("dark", "low") and not one.shade]
-    if dim:
-        names = ", ".join(one.name for one in dim[:3])
-        return (
-            f"Give more light to {names}: below the published low-light threshold of "
-            "1.2–1.9 mol m⁻² d⁻¹."
-        )
-    if any(one.jump for one in doses):
-        return "Reach this light slowly: plan the way up."
-    if longest_dark_hours(lamp) < DARK_HOURS:
-        return "Give the tank a dark night of at least 8 hours."
-    if changed_on is not None and today >= unchanged(changed_on=changed_on, today=today).judge_from:
-        return "Left alone long enough to be judged: measure again, and compare with last time."
-    return "Leave it alone: it can be judged only after months."
 
 
 def sure_words(now: Moment) -> str:

@@ -149,5 +149,6 @@ def _chores(
         tank = tank_to_see(db, who, tank_id)
         dues = chores.chores_of(db, tank, today=club_today(db))
         every = chores.every_of(db, tank_id)
-    view = views.chores_page(who, tank, dues, every, errors=errors, values=values)
+        jumps = chores.jumps_of(db, tank_id, today=club_today(db))
+    view = views.chores_page(who, tank, dues, every, jumps, errors=errors, values=values)
     return page(request, "history/chores.html", view=view, status=422 if errors else 200)

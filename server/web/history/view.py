@@ -10,6 +10,7 @@ from server.db.history import Entry
 from server.db.moments import Moment
 from server.dose.chores import BY_KEY, Due
 from server.dose.day import Day
+from server.dose.jumps import BASIS, Jump
 from server.dose.unchanged import in_words
 from server.dose.warnings import against_history
 from server.models import Member, Tank
@@ -59,6 +60,7 @@ class ChoresView:
     answer: str
     lines: tuple[ChoreLine, ...]
     every: tuple[tuple[str, str, str, str], ...]
+    jumps: tuple[tuple[str, str], ...]
     errors: Mapping[str, str]
 
 
@@ -76,6 +78,7 @@ def chores_page(
     tank: Tank,
     dues: Sequence[Due],
     every: Mapping[str, int],
+    jumps: Sequence[Jump],
     *,
     errors: Mapping[str, str],
     values: Mapping[str, str],
@@ -96,8 +99,15 @@ def chores_page(
             )
             for key, chore in BY_KEY.items()
         ),
+        jumps=tuple((one.key, _jump_words(one)) for one in jumps),
         errors=errors,
     )
+
+
+def _jump_words(jump: Jump) -> str:
+    """What a chore done today does to the light, and how sure that is."""
+    more = filters.percent(1 / (jump.share or 1.0) - 1)
+    return f"{jump.what}: about {more} more light at once ({BASIS})."
 
 
 def due_page(found: Sequence[TankDue], *, club: bool) -> DueView:

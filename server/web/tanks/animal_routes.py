@@ -55,7 +55,7 @@ def change_animal(
         return _form(request, who, club, tank_id, animal_id, refused=words)
     with club.write() as db:
         own_tank(db, who, tank_id)
-        tanks.change_animal(db, animal_id, words)
+        tanks.change_animal(db, animal_id, words, on=today)
     return see_other(f"/tanks/{tank_id}#animals", notice=f"{words.name}: saved.")
 
 

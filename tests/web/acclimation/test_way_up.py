@@ -47,7 +47,7 @@ def test_the_plan_is_shown_before_it_is_kept(
     ivo: TestClient, dated: Reef, brighter: int, club: Database
 ) -> None:
     typed = form_of(ivo.get(f"{_address(dated)}?setup={brighter}").text)
-    assert typed["setup"] == str(brighter) and typed[f"from-{dated.shaded}"] == "now"
+    assert typed["setup"] == str(brighter) and typed[f"from-{dated.shaded}"] == "history"
     answer = ivo.post(_address(dated), data=typed | {"do": "show"})
     # doubling at 15 % a week: ln 2 / ln 1.15 = 4.96; whole percents of the dial make it six
     assert "6 steps in 5 weeks" in answer.text
@@ -197,7 +197,7 @@ def test_a_plan_given_up_leaves_the_light(
     _answer(ivo, dated, "no")
     power = _power(club, dated)
     page = _move(ivo, dated, "stop")
-    assert "Plan the way up of Window reef" in page
+    assert "Plan the way to another light for Window reef" in page
     assert _power(club, dated) == power
 
 
@@ -230,18 +230,21 @@ def test_an_animal_that_was_not_there_is_of_unknown_past(
         animal = db.get_one(Animal, dated.bright)
         animal.placed_on = TODAY
         db.add(animal)
-    chosen = {f"from-{dated.shaded}": "before", f"from-{dated.bright}": "before"}
-    keep_plan(ivo, dated.tank, brighter, **chosen)
+    page = ivo.get(f"{_address(dated)}?setup={brighter}").text
+    typed = form_of(page)
+    assert typed[f"from-{dated.shaded}"] == "history"
+    assert typed[f"from-{dated.bright}"] == "unknown"
+    keep_plan(ivo, dated.tank, brighter, **{f"from-{dated.bright}": "history"})
     plan, _ = _plan(club, dated)
     told = [one["from"] for one in json.loads(plan.used_to)]
-    assert told == ["the light before the last change", "nobody knows"]
+    assert told == ["three weeks or more under this light", "not all of its past is known"]
 
 
 def test_a_plan_that_dims_the_neighbours_says_so(
     ivo: TestClient, dated: Reef, brighter: int
 ) -> None:
     page = ivo.get(f"{_address(dated)}?setup={brighter}").text
-    chosen = {f"from-{dated.shaded}": "shop", "shop_ppfd": "14", "shop_hours": "9"}
+    chosen = {f"from-{dated.shaded}": "shop", "shop_ppfd": "16", "shop_hours": "9"}
     answer = ivo.post(_address(dated), data=form_of(page) | chosen | {"do": "show"})
     assert "because Plate coral comes from much dimmer light" in answer.text
     assert "Plate coral would stay below 1.2 mol m⁻² d⁻¹" in answer.text
@@ -299,7 +302,7 @@ def test_a_goal_without_lamps_is_refused(
     with club.write() as db:
         tanks.change_plan(db, brighter, lamps=[], name="Nothing")
     answer = ivo.post(_address(dated), data=typed | {"do": "show"})
-    assert answer.status_code == 422 and "there is no light to lead up to" in answer.text
+    assert answer.status_code == 422 and "there is no light to lead to" in answer.text
 
 
 def test_a_step_needs_its_answer(ivo: TestClient, dated: Reef, brighter: int) -> None:

@@ -2,7 +2,8 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, tzinfo
+from datetime import UTC, date, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from sqlmodel import Session
@@ -46,12 +47,10 @@ class Calendar:
 def calendar(monkeypatch: pytest.MonkeyPatch) -> Calendar:
     kept = Calendar()
 
-    class Clock(datetime):
-        @classmethod
-        def now(cls, tz: tzinfo | None = None) -> "Clock":
-            return cls(kept.on.year, kept.on.month, kept.on.day, 12, tzinfo=tz)
+    def noon(_db: Session) -> datetime:
+        return datetime(kept.on.year, kept.on.month, kept.on.day, 10, tzinfo=UTC)
 
-    monkeypatch.setattr(club_day, "datetime", Clock)
+    monkeypatch.setattr(club_day, "club_clock", SimpleNamespace(now=noon))
     return kept
 
 

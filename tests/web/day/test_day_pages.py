@@ -195,8 +195,8 @@ def test_more_light_than_before_is_told_against_history(
         brighter = [replace(lamps[0], power=0.6)]
         tanks.save_setup(db, tank_id=dated.tank, lamps=brighter, since=TODAY, reason="brighter")
     answer = ivo.get(f"/tanks/{dated.tank}/day")
-    assert "100 % more dose than before the last change" in answer.text
-    assert "Reach this light slowly: plan the way up." in answer.text
+    assert "100 % more than it is used to" in answer.text
+    assert "Reach this light slowly: plan the way to it." in answer.text
 
 
 def test_other_members_see_a_shared_day_and_change_nothing(
