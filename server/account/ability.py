@@ -7,7 +7,7 @@ the usual ones of its kind, and then said to be so.
 import math
 from bisect import bisect
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import combinations
 from typing import Literal
@@ -184,3 +184,15 @@ def _rows(
         for k in range(along)
     ]
     return tuple(found if long == 0 else [(b, a) for a, b in found])
+
+
+def as_it_can(hang: Hang, can: Ability) -> Hang:
+    """The nearest way to hang that the lamp can do; a lamp that is off stays off.
+
+    Where the room above is too low for it, its height is left as it is.
+    """
+    power = hang.power and min(can.levels, key=lambda level: abs(level - hang.power))
+    height_cm = hang.height_cm
+    if can.heights_cm:
+        height_cm = min(max(height_cm, can.lowest_cm), can.highest_cm)
+    return replace(hang, power=power, height_cm=height_cm)

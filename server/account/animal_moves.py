@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.account.change import Change, Kind
+from server.optics.tank import Tank
 from server.surveys import places, verdict
 from server.surveys.estimate import Estimate, MeasuredMap
 from server.surveys.plan import Animal, points_of
@@ -18,6 +19,9 @@ ROOM_CM = 10.0
 """Between two animals, so that neither shades or stings the other (common practice, no
 published source)."""
 
+CLEAR_CM = 3.0
+"""From a rock, so that an animal can stand beside it (our judgement)."""
+
 FLOOR_STEP_CM = 10.0
 MOST_SPOTS = (13, 7)
 OFTEN = 0.5
@@ -28,9 +32,9 @@ def animal_moves(
 ) -> Iterator[tuple[Change, tuple[Judged, ...]]]:
     """Each animal that is not surely in range, at the best spot of the floor that is free."""
     spots = floor_spots(found)
-    light = found.at(spots)
+    light = found.at(spots) if len(spots) else None
     for number, animal in enumerate(animals):
-        if now[number].chance_in_range >= SURE:
+        if light is None or now[number].chance_in_range >= SURE:
             continue
         inside = light.chance_below(animal.high_ppfd) - light.chance_below(animal.low_ppfd)
         inside = np.where(_free(spots, animals, number), inside, -1.0)
@@ -48,7 +52,18 @@ def floor_spots(found: MeasuredMap) -> Floats:
     ]
     grid = places.even_grid(tank, along=counts[0], across=counts[1], levels=2)
     grid = np.unique(np.round(grid[:, :2]), axis=0)
-    return np.column_stack([grid, np.full(len(grid), floor_depth_cm(tank.depth_cm))])
+    spots = np.column_stack([grid, np.full(len(grid), floor_depth_cm(tank.depth_cm))])
+    return spots[~_under_rock(tank, spots)]
+
+
+def _under_rock(tank: Tank, spots: Floats) -> NDArray[np.bool_]:
+    """Spots with a rock on or over them, or too near one to set anything down, (n,)."""
+    x, y = spots[:, 0], spots[:, 1]
+    found = np.zeros(len(spots), dtype=bool)
+    for rock in tank.rocks:
+        beside = (x < rock.left_cm - CLEAR_CM) | (x > rock.right_cm + CLEAR_CM)
+        found |= ~(beside | (y < rock.front_cm - CLEAR_CM) | (y > rock.back_cm + CLEAR_CM))
+    return found
 
 
 def floor_depth_cm(depth_cm: float) -> float:

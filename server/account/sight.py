@@ -70,7 +70,7 @@ class Sight:
 def sight(plan: Plan, places: Floats) -> Sight:
     """Over the lamps of a plan, for animals at places (n, 3)."""
     points = np.concatenate([places, _net(plan, float(np.median(places[:, 2])))])
-    upper, lower, share = _levels(points)
+    upper, lower, share = _levels(points, every=plan.tank.obstructed)
     bare = Sight(
         plan=plan,
         animals=len(places),
@@ -93,11 +93,14 @@ def _net(plan: Plan, depth_cm: float) -> Floats:
     return np.stack([grid.ravel() for grid in grids], axis=1)
 
 
-def _levels(points: Floats) -> tuple[Floats, Floats, Floats]:
-    """Each point at the level above and below it, and its share of the way between."""
+def _levels(points: Floats, *, every: bool) -> tuple[Floats, Floats, Floats]:
+    """Each point at the level above and below it, and its share of the way between.
+
+    every: each depth is a level of its own, as among rocks, whose shadows have edges.
+    """
     depth = points[:, 2]
     levels = np.unique(depth)
-    if levels.size > LEVELS:
+    if levels.size > LEVELS and not every:
         levels = np.geomspace(depth.min() + 20.0, depth.max() + 20.0, LEVELS) - 20.0
         levels[0], levels[-1] = depth.min(), depth.max()
     at = np.clip(np.searchsorted(levels, depth, side="right") - 1, 0, max(levels.size - 2, 0))
@@ -138,7 +141,8 @@ def likeness(emitters: Sequence[Emitter], hang: Hang) -> tuple[object, ...]:
             round(e.y_cm - hang.y_cm, 3),
             round(e.height_cm, 3),
             round(e.ppf_umol_s / flux, 4),
-            (e.beam_deg, e.length_cm, e.side_cm, e.along, id(e.intensity), e.absorption),
+            (e.beam_deg, e.length_cm, e.side_cm, e.along, e.tilt_deg, e.toward_deg),
+            (id(e.intensity), e.absorption),
         )
         for e in emitters
     )

@@ -31,12 +31,16 @@ from server.db.light import Hung
 from server.db.measured import Measured, MeasuredRows
 from server.db.tanks import LampPlace
 from server.db.typed_now import set_now
+from server.dose.day import added, course, hours_at_or_above
 from server.dose.together import light_of, shape_of
 from server.models import Animal, MeasurementSession, Schedule, Setup, Tank
 from server.surveys.plan import Animal as Living
 from server.surveys.plan import Plan
 
 Floats = NDArray[np.float64]
+
+MOONLIGHT = 0.02
+"""Share of the day's brightest moment below which light counts as a moon's (our judgement)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -285,7 +289,23 @@ def _proposal(rows: AccountRows, known: KnownLight | None, unit: str) -> Proposa
     if known is None:
         return "No lamp lights this tank yet."
     hanging = abilities.hanging_of(rows.tank, rows.hung)
-    return proposing.proposed(known, rows.living, hanging, unit=unit)
+    return proposing.proposed(
+        known,
+        rows.living,
+        hanging,
+        unit=unit,
+        floor="sand" if rows.tank.floor.endswith("sand") else "floor",
+        lit_hours=_bright_hours(rows),
+    )
+
+
+def _bright_hours(rows: AccountRows) -> float | None:
+    """Hours a day of more than moonlight; None without a day."""
+    if not rows.lamps:
+        return None
+    groups = [group for lamp in rows.lamps for group in lamp.fit.groups]
+    whole = added(course(group.day, peak_ppfd=group.share) for group in groups)
+    return hours_at_or_above(whole, MOONLIGHT * whole.peak_ppfd) if whole.peak_ppfd > 0 else 0.0
 
 
 def residents(rows: AccountRows) -> tuple[Resident, ...]:

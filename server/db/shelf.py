@@ -2,19 +2,19 @@
 
 from collections.abc import Sequence
 from functools import partial
+from itertools import product
 
 from sqlmodel import Session
 
-from server.comparing.which_lamp import Offered, Wanted
+from server.account.fitting import Offered
 from server.db import light
+from server.db.abilities import ability_of
 from server.db.light import Stated
-from server.models import Animal, Tank
+from server.models import Tank
 from server.optics.emitters import Emitter
 from server.optics.lamp import lamp_emitters
 from server.optics.tint import Tint
-
-USUAL_HEIGHTS_CM = (15.0, 60.0)
-"""Where a lamp states no heights: most lamps hang so; common practice, no published source."""
+from server.surveys.plan import Animal
 
 
 def shelf(db: Session) -> list[Stated]:
@@ -25,54 +25,34 @@ def shelf(db: Session) -> list[Stated]:
 
 
 def offered(lamps: Sequence[Stated], tank: Tank) -> list[Offered]:
-    """Lamps ready to be tried over this tank, in its water."""
+    """Lamps ready to be tried over this tank, in its water, with what each can do there."""
     tint = light.tint_of(tank)
-    return [_offered(one, tint) for one in lamps]
-
-
-def wanted(tank: Tank, animals: Sequence[Animal]) -> list[Wanted]:
-    """What each animal wants at its place; one left outside a smaller tank counts at its edge."""
     return [
-        Wanted(
-            x_cm=min(animal.x_cm, tank.length_cm),
-            y_cm=min(animal.y_cm, tank.width_cm),
-            depth_cm=min(animal.depth_cm, tank.depth_cm),
-            low_ppfd=animal.low_ppfd,
-            high_ppfd=animal.high_ppfd,
+        Offered(
+            key=one.row.id,
+            watts=one.row.watts,
+            price=one.row.price,
+            ppf_umol_s=one.lamp.ppf_umol_s,
+            ability=ability_of(one, tank),
+            hang=partial(_hang, one, tint),
         )
-        for animal in animals
+        for one in lamps
     ]
 
 
-def wanted_on(tank: Tank, *, depth_cm: float, low_ppfd: float, high_ppfd: float) -> list[Wanted]:
+def wanted_on(tank: Tank, *, depth_cm: float, low_ppfd: float, high_ppfd: float) -> list[Animal]:
     """One range over a whole depth, as a net of places a little inside the walls."""
     return [
-        Wanted(
+        Animal(
+            name=f"place {n}",
             x_cm=tank.length_cm * along,
             y_cm=tank.width_cm * across,
             depth_cm=depth_cm,
             low_ppfd=low_ppfd,
             high_ppfd=high_ppfd,
         )
-        for along in (0.1, 0.3, 0.5, 0.7, 0.9)
-        for across in (0.2, 0.5, 0.8)
+        for n, (along, across) in enumerate(product((0.1, 0.3, 0.5, 0.7, 0.9), (0.2, 0.5, 0.8)), 1)
     ]
-
-
-def _offered(one: Stated, tint: Tint) -> Offered:
-    low, high = USUAL_HEIGHTS_CM
-    lowest = one.row.min_height_cm or low
-    return Offered(
-        key=one.row.id,
-        name=one.row.name,
-        watts=one.row.watts,
-        price=one.row.price,
-        min_height_cm=lowest,
-        max_height_cm=max(lowest, one.row.max_height_cm or high),
-        ppf_umol_s=one.lamp.ppf_umol_s,
-        hang=partial(_hang, one, tint),
-        long_cm=one.lamp.layout.extent_cm[0],
-    )
 
 
 def _hang(

@@ -9,12 +9,13 @@ import numpy as np
 import pytest
 
 from server.account.adviser import ALL, Advice, best_change, search
+from server.account.animal_moves import floor_spots
 from server.account.change import HANDS, Kind
 from server.account.known_light import KnownLight
 from server.account.proposing import proposed
-from server.comparing.which_lamp import best_power
 from server.optics.emitters import Emitter
 from server.optics.field import at_points
+from server.optics.tank import Rock
 from server.surveys import changed, verdict
 from server.surveys.advice import times
 from server.surveys.estimate import MeasuredMap, estimate
@@ -281,6 +282,14 @@ def test_one_animal_is_put_well_inside_its_range_not_on_its_edge() -> None:
 # By chance
 
 
+def least_power(full: np.ndarray, low: np.ndarray, high: np.ndarray) -> float:
+    """The rule the house had before: of the powers that put most in range, the least."""
+    powers = np.arange(0.1, 1.0001, 0.001)
+    light = powers[:, None] * full
+    inside = ((light >= low * (1 - 1e-9)) & (light <= high)).sum(axis=1)
+    return float(powers[int(np.argmax(inside))])
+
+
 def truths(plan: Plan, rng: np.random.Generator, count: int) -> Iterator[Plan]:
     """Plans as they may truly be: output, lens, water and height off by what priors believe."""
     beliefs = Priors()
@@ -307,7 +316,7 @@ def test_it_hits_more_often_than_the_least_power_does(capsys: pytest.CaptureFixt
         advice = search(estimate(one.plan, ()), one.animals, one.hanging, frozenset({Kind.POWER}))
         powers = (
             advice.change.after[0].power if advice.change else now,
-            best_power(full, low, high),
+            least_power(full, low, high),
         )
         for true in truths(one.plan, rng, 60 if LONG else 25):
             whole = light(true, true.emitters, one.animals) / now
@@ -330,3 +339,28 @@ def test_before_any_reading_it_says_that_measuring_comes_first() -> None:
     told = proposed(light, one.animals, one.hanging)
     words = told if isinstance(told, str) else told.words
     assert words.startswith("Measure before you change anything.")
+
+
+def test_nobody_is_moved_under_or_into_a_rock() -> None:
+    """The only dim spots lie under a rock that fills the left half; nobody is sent there."""
+    one = made(4)
+    tank = one.plan.tank
+    rock = Rock(
+        left_cm=2, right_cm=tank.length_cm / 2, front_cm=2, back_cm=tank.width_cm - 2,
+        top_cm=tank.depth_cm / 2, bottom_cm=tank.depth_cm - 5,
+    )  # fmt: skip
+    plan = replace(one.plan, tank=replace(tank, rocks=(rock,)))
+    spots = floor_spots(estimate(plan, ()))
+    assert len(spots) and spots[:, 0].min() > tank.length_cm / 2
+
+
+def test_a_day_that_is_too_long_is_shortened_where_the_light_is_right() -> None:
+    one = made(3, lamps=1, controls=(CONTROLS[0],))
+    found = estimate(one.plan, ())
+    ppfd = float(found.at(points_of(one.animals[:1])).ppfd[0])
+    wants = [replace(one.animals[0], low_ppfd=ppfd / 5, high_ppfd=ppfd * 5)]
+    light = KnownLight(basis="planned", map=found)
+    told = proposed(light, wants, one.hanging, lit_hours=20.0)
+    assert not isinstance(told, str) and told.change.kind is Kind.HOURS
+    assert "20 hours of light to 16 hours" in told.order
+    assert isinstance(proposed(light, wants, one.hanging, lit_hours=12.0), str)

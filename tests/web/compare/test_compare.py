@@ -171,7 +171,8 @@ def test_another_members_light_is_solved_for_my_tank_and_kept_as_a_plan(
     ivo: TestClient, things: Things, club: Database
 ) -> None:
     page = ivo.get(f"/tanks/{things.ivo_tank}/what-if?from={things.tess_setup}&solve=yes").text
-    assert "1 of 1 animals would be in range" in page
+    assert "Whether Brain would be in range is not known yet." in page
+    assert "tried as planned" in page
     lamp = page.split('name="lamp" value="')[1].split('"')[0]
     kept = ivo.post(f"/tanks/{things.ivo_tank}/what-if/keep", data={"lamp": lamp, "name": "Hers"})
     assert kept.status_code == 303
@@ -194,7 +195,7 @@ def test_nothing_changed_changes_nothing_channels_included(
         db.add(hung)
     page = ivo.get(f"/tanks/{things.ivo_tank}/what-if").text
     row = page[page.index('<th scope="row">Brain') :]
-    now, then = re.findall(r'class="number">([\d.]+)</td>', row)[:2]
+    now, then = re.findall(r'class="number">([\d.]+ ± [\d.]+)</td>', row)[:2]
     assert now == then
     lamp = re.search(r'name="lamp" value="([^"]*)"', page)[1]
     levels = html.unescape(re.search(r'name="levels" value="([^"]*)"', page)[1])
@@ -267,3 +268,64 @@ def test_the_club_counts_shared_tanks_only(ivo: TestClient, things: Things, club
         db.add(tank)
     page = ivo.get("/club").text
     assert "knows 2 tanks," in page and "Brain" in page
+
+
+# What a lamp can do binds every proposal
+
+
+def _shelve(club: Database, cast: Cast, **figures: object) -> int:
+    given = {
+        "name": "Plain tubes", "kind": "fluorescent_tube", "beam_deg": 120, "watts": 156,
+        "ppf_umol_s": 118, "control": "clock_switch", "tube_length_cm": 83, "count_y": 4,
+        "pitch_y_cm": 5.5, "min_height_cm": 8, "max_height_cm": 25, "created_at": now(),
+    } | figures  # fmt: skip
+    with club.write() as db:
+        row = LampModel(created_by_id=cast.ivo.id, **given)
+        db.add(row)
+        db.flush()
+        return row.id
+
+
+def test_a_search_never_dims_what_cannot_be_dimmed(
+    ivo: TestClient, things: Things, club: Database, cast: Cast
+) -> None:
+    key = _shelve(club, cast)
+    page = html.unescape(ivo.get(f"/tanks/{things.ivo_tank}/which-lamp").text)
+    tried = re.findall(rf"lamp={key}%2C[\d.]+%2C[\d.]+%2C[\d.]+%2C([\d.]+)", page)
+    assert tried and set(tried) == {"1.000"}
+    assert "27 %" not in page.split("Plain tubes")[1].split("</tr>")[0]
+
+
+def test_solving_leaves_tubes_at_full_and_within_their_heights(
+    ivo: TestClient, things: Things, club: Database, cast: Cast
+) -> None:
+    key = _shelve(club, cast)
+    page = ivo.get(f"/tanks/{things.ivo_tank}/what-if?lamp={key},45,22,40,0.73&solve=yes").text
+    lamp = re.search(r'name="lamp" value="([^"]*)"', page)[1].split(",")
+    assert float(lamp[4]) == 1.0 and 8 <= float(lamp[3]) <= 25
+
+
+def test_a_second_long_lamp_does_not_lie_over_the_first(
+    ivo: TestClient, things: Things, club: Database, cast: Cast
+) -> None:
+    key = _shelve(club, cast)
+    page = ivo.get(f"/tanks/{things.ivo_tank}/what-if?lamp={key},45,22,20,1&add={key}").text
+    places = [one.split(",") for one in re.findall(r'name="lamp" value="([^"]*)"', page)][:2]
+    (x1, y1), (x2, y2) = ((float(one[1]), float(one[2])) for one in places)
+    assert x1 == x2 == 45 and abs(y1 - y2) >= 16.5
+
+
+def test_a_lamp_longer_than_the_glass_is_not_added(
+    ivo: TestClient, things: Things, club: Database, cast: Cast
+) -> None:
+    key = _shelve(club, cast, tube_length_cm=145)
+    page = ivo.get(f"/tanks/{things.ivo_tank}/what-if?add={key}")
+    assert page.status_code == 422 and "There is no room for 2" in page.text
+
+
+def test_a_lamp_low_over_salt_water_is_told_of_splash(
+    ivo: TestClient, things: Things, club: Database, cast: Cast
+) -> None:
+    key = _shelve(club, cast, max_height_cm=9)
+    page = ivo.get(f"/tanks/{things.ivo_tank}/what-if?lamp={key},45,22,8,1").text
+    assert "splash and salt creep" in page

@@ -6,8 +6,17 @@ from dataclasses import dataclass, field, replace
 
 from starlette.datastructures import QueryParams
 
-from server.comparing.which_lamp import places_along
-from server.db.light import optics_tank
+from server.account.ability import (
+    Ability,
+    Hang,
+    Hanging,
+    all_fit,
+    as_it_can,
+    even_places,
+    most_over,
+)
+from server.db.abilities import ability_of
+from server.db.light import Stated
 from server.db.tanks import LampPlace
 from server.models import Tank
 from server.web import filters
@@ -48,7 +57,7 @@ def read_tried(
     tank: Tank,
     start: Sequence[LampPlace],
     *,
-    names: Mapping[int, str],
+    models: Mapping[int, Stated],
     unit: str,
 ) -> Tried:
     """`start`: the lamps to begin with; those given in the address take their place."""
@@ -56,13 +65,17 @@ def read_tried(
     keys = ("from", "swap", "add", "back", "solve", "depth")
     values = {key: query.get(key, "")[:40] for key in keys}
     typed = query.getlist("lamp")
-    given = read_lamps(typed, query.getlist("levels"), names)
+    given = read_lamps(typed, query.getlist("levels"), models)
     if None in given or len(typed) > MOST_LAMPS:
         errors["form"] = "The lamps in this address could not be read; it starts anew."
         given = []
     lamps = [lamp for lamp in given if lamp is not None] or list(start)
-    lamps = _swapped(lamps, values["swap"], names, errors)
-    lamps = _added(lamps, values["add"], names, tank, errors)
+    over = _Over(tank=tank, models=models, errors=errors)
+    if values["from"] and not typed:
+        lamps = over.fitted(lamps)
+    lamps = over.swapped(lamps, values["swap"])
+    lamps = over.added(lamps, values["add"])
+    lamps = [lamp if lamp in start else over.as_it_can(lamp) for lamp in lamps]
     return Tried(
         tank=_with_back(tank, values["back"]),
         lamps=tuple(lamps),
@@ -84,10 +97,10 @@ def written(lamps: Sequence[LampPlace]) -> list[tuple[str, str]]:
 
 
 def read_lamps(
-    typed: Sequence[str], levels: Sequence[str], names: Mapping[int, str]
+    typed: Sequence[str], levels: Sequence[str], models: Mapping[int, Stated]
 ) -> list[LampPlace | None]:
     """Lamps with the levels of their channels, which stand beside them in the same order."""
-    found = [read_lamp(text, names) for text in typed[:MOST_LAMPS]]
+    found = [read_lamp(text, models) for text in typed[:MOST_LAMPS]]
     padded = [*levels[:MOST_LAMPS], *[""] * len(found)]
     return [
         lamp if lamp is None else replace(lamp, channel_levels=_levels(text))
@@ -107,7 +120,7 @@ def _levels(text: str) -> str:
     return json.dumps(told, ensure_ascii=False)[:500] if right and told else ""
 
 
-def read_lamp(text: str, names: Mapping[int, str]) -> LampPlace | None:
+def read_lamp(text: str, models: Mapping[int, Stated]) -> LampPlace | None:
     """`model,x,y,height,power[,turned]`; None when it cannot be read or is out of reason."""
     parts = text[:120].split(",")
     if len(parts) not in (5, 6) or not (parts[0].isascii() and parts[0].isdigit()):
@@ -121,7 +134,7 @@ def read_lamp(text: str, names: Mapping[int, str]) -> LampPlace | None:
         and LEAST_HEIGHT_CM <= height <= MOST_HEIGHT_CM
         and 0 <= power <= 1
     )
-    if int(parts[0]) not in names or not within:
+    if int(parts[0]) not in models or not within:
         return None
     return LampPlace(
         lamp_model_id=int(parts[0]),
@@ -133,40 +146,81 @@ def read_lamp(text: str, names: Mapping[int, str]) -> LampPlace | None:
     )
 
 
-def _swapped(
-    lamps: list[LampPlace], typed: str, names: Mapping[int, str], errors: dict[str, str]
-) -> list[LampPlace]:
-    model = _model(typed, "swap", names, errors)
-    if model is None:
-        return lamps
-    return [replace(lamp, lamp_model_id=model, channel_levels="") for lamp in lamps]
+@dataclass(frozen=True, kw_only=True)
+class _Over:
+    """Lamps of the shelf put over one tank, each only as it can hang there."""
+
+    tank: Tank
+    models: Mapping[int, Stated]
+    errors: dict[str, str]
+
+    def swapped(self, lamps: list[LampPlace], typed: str) -> list[LampPlace]:
+        """Every lamp swapped for another; they stay where they hang if the new ones fit there."""
+        model = _model(typed, "swap", self.models, self.errors)
+        if model is None or not lamps:
+            return lamps
+        swapped = [replace(lamp, lamp_model_id=model, channel_levels="") for lamp in lamps]
+        if all_fit(self.glass_cm, [self._hanging(lamp) for lamp in swapped]):
+            return swapped
+        return self._spread("swap", swapped) or lamps
+
+    def fitted(self, lamps: list[LampPlace]) -> list[LampPlace]:
+        """Lamps of another tank where they hang there, or spread evenly where that overlaps."""
+        if all_fit(self.glass_cm, [self._hanging(lamp) for lamp in lamps]):
+            return lamps
+        return self._spread("form", lamps)
+
+    def added(self, lamps: list[LampPlace], typed: str) -> list[LampPlace]:
+        """One more lamp; all of them are spaced evenly over the tank again."""
+        model = _model(typed, "add", self.models, self.errors)
+        if model is None or len(lamps) >= MOST_LAMPS:
+            return lamps
+        height = lamps[0].height_cm if lamps else 25.0
+        power = lamps[0].power if lamps else 0.5
+        more = LampPlace(lamp_model_id=model, x_cm=0, y_cm=0, height_cm=height, power=power)
+        return self._spread("add", [*lamps, more]) or lamps
+
+    def as_it_can(self, lamp: LampPlace) -> LampPlace:
+        """The lamp at the nearest level and height it can do."""
+        hang = as_it_can(self._hang(lamp), self._can(lamp))
+        return replace(lamp, power=hang.power, height_cm=hang.height_cm)
+
+    @property
+    def glass_cm(self) -> tuple[float, float]:
+        return self.tank.length_cm, self.tank.width_cm
+
+    def _spread(self, name: str, lamps: list[LampPlace]) -> list[LampPlace]:
+        """The lamps side by side within the rim; none, with words, where they have no room."""
+        longest = max((self._can(lamp) for lamp in lamps), key=lambda can: max(can.size_cm))
+        spots = even_places(self.glass_cm, longest, len(lamps))
+        found = [
+            replace(lamp, x_cm=round(x, 1), y_cm=round(y, 1))
+            for lamp, (x, y) in zip(lamps, spots, strict=False)
+        ]
+        if not spots or not all_fit(self.glass_cm, [self._hanging(lamp) for lamp in found]):
+            self.errors[name] = (
+                f"There is no room for {len(lamps)} over this glass: {longest.name} fits "
+                f"{min(most_over(self.glass_cm, longest), MOST_LAMPS)} times."
+            )
+            return []
+        return found
+
+    def _can(self, lamp: LampPlace) -> Ability:
+        return ability_of(self.models[lamp.lamp_model_id], self.tank, turned=lamp.turned)
+
+    def _hang(self, lamp: LampPlace) -> Hang:
+        return Hang(power=lamp.power, height_cm=lamp.height_cm, x_cm=lamp.x_cm, y_cm=lamp.y_cm)
+
+    def _hanging(self, lamp: LampPlace) -> Hanging:
+        return Hanging(hang=self._hang(lamp), ability=self._can(lamp))
 
 
-def _added(
-    lamps: list[LampPlace],
-    typed: str,
-    names: Mapping[int, str],
-    tank: Tank,
-    errors: dict[str, str],
-) -> list[LampPlace]:
-    """One more lamp; all of them are spaced evenly along the tank again."""
-    model = _model(typed, "add", names, errors)
-    if model is None or len(lamps) >= MOST_LAMPS:
-        return lamps
-    height = lamps[0].height_cm if lamps else 25.0
-    power = lamps[0].power if lamps else 0.5
-    more = LampPlace(lamp_model_id=model, x_cm=0, y_cm=0, height_cm=height, power=power)
-    spots = places_along(optics_tank(tank), len(lamps) + 1)
-    return [
-        replace(lamp, x_cm=round(x, 1), y_cm=round(y, 1))
-        for lamp, (x, y) in zip([*lamps, more], spots, strict=True)
-    ]
-
-
-def _model(typed: str, name: str, names: Mapping[int, str], errors: dict[str, str]) -> int | None:
+def _model(
+    typed: str, name: str, models: Mapping[int, Stated], errors: dict[str, str]
+) -> int | None:
     if not typed:
         return None
-    if not (typed.isascii() and typed.isdigit() and int(typed) in names):
+    if not (typed.isascii() and typed.isdigit() and int(typed) in models):
         errors[name] = "Choose a lamp of the shelf."
         return None
     return int(typed)

@@ -2,19 +2,21 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
 
 from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.comparing.which_lamp import HEIGHTS, Height, best_height
-from server.db import light, shelf, tanks
+from server.account.ability import Hang
+from server.account.known_light import KnownLight
+from server.account.reckoning import animals_in
+from server.account.solving import solved
+from server.db import abilities, accounts, light, measured, shelf, tanks
+from server.db.accounts import AccountRows
 from server.db.club_day import today as club_today
 from server.db.light import Hung, Stated
 from server.db.tanks import LampPlace
-from server.models import Animal, HungLamp, Member, Tank
-from server.optics.emitters import Emitter
+from server.models import HungLamp, Member, Tank
 from server.web.compare.what_if import form as reading
 from server.web.compare.what_if import view as views
 from server.web.page import page, see_other
@@ -28,16 +30,14 @@ router = APIRouter(include_in_schema=False)
 class Read:
     """What a try needs from the database."""
 
-    tank: Tank
-    animals: list[Animal]
-    now: tuple[Hung, ...]
+    rows: AccountRows
     start: list[LampPlace]
     whose: str
     models: Mapping[int, Stated]
 
     @property
-    def names(self) -> dict[int, str]:
-        return {key: one.row.name for key, one in self.models.items()}
+    def tank(self) -> Tank:
+        return self.rows.tank
 
 
 @router.get("/tanks/{tank_id}/what-if")
@@ -45,16 +45,10 @@ def what_if(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     with club.read() as db:
         found = _read(db, who, tank_id, request.query_params.get("from", ""))
     tried = reading.read_tried(
-        request.query_params, found.tank, found.start, names=found.names, unit=who.length_unit
+        request.query_params, found.tank, found.start, models=found.models, unit=who.length_unit
     )
     view = views.what_if_page(
-        who,
-        found.tank,
-        found.animals,
-        tried,
-        _light(found, tried),
-        names=found.names,
-        whose=found.whose,
+        who, found.tank, tried, _light(found, tried), models=found.models, whose=found.whose
     )
     return page(request, "compare/what_if.html", view=view, status=422 if tried.errors else 200)
 
@@ -64,10 +58,10 @@ def keep(who: Who, club: Club, form: Typed, tank_id: int) -> Response:
     """What was tried becomes a plan; what hangs now stays as it is."""
     with club.write() as db:
         own_tank(db, who, tank_id)
-        names = {one.row.id: one.row.name for one in shelf.shelf(db)}
+        models = {one.row.id: one for one in shelf.shelf(db)}
         typed = [value for value in form.getlist("lamp") if isinstance(value, str)]
         levels = [value for value in form.getlist("levels") if isinstance(value, str)]
-        found = reading.read_lamps(typed, levels, names)
+        found = reading.read_lamps(typed, levels, models)
         lamps = [lamp for lamp in found if lamp is not None]
         if not lamps:
             raise NotFound("There was no lamp to keep.")
@@ -90,9 +84,8 @@ def keep(who: Who, club: Club, form: Typed, tank_id: int) -> Response:
 
 def _read(db: Session, who: Member, tank_id: int, source: str) -> Read:
     tank = tank_to_see(db, who, tank_id)
-    current = tanks.current_setup(db, tank_id)
-    now = light.hung_over(db, current.id) if current and current.id else ()
-    start, whose = [tanks.place_of(one.row) for one in now], "Starts from what hangs now."
+    rows = accounts.rows_of(db, tank, today=club_today(db))
+    start, whose = [tanks.place_of(one.row) for one in rows.hung], "Starts from what hangs now."
     if source:
         number = int(source) if source.isascii() and source.isdigit() and len(source) < 10 else 0
         setup, other = setup_to_see(db, who, number)
@@ -101,68 +94,74 @@ def _read(db: Session, who: Member, tank_id: int, source: str) -> Read:
         keeper = db.get_one(Member, other.owner_id)
         whose = f"The lamps of {other.name} ({keeper.name}), over your glass and water."
     ids = {one.row.id for one in shelf.shelf(db)} | {one.lamp_model_id for one in start}
-    return Read(
-        tank=tank,
-        animals=tanks.animals_of(db, tank_id),
-        now=now,
-        start=start,
-        whose=whose,
-        models=light.stated_lamps(db, sorted(ids)),
-    )
+    return Read(rows=rows, start=start, whose=whose, models=light.stated_lamps(db, sorted(ids)))
 
 
 def _light(found: Read, tried: reading.Tried) -> views.Light:
-    now = light.scene(found.tank, found.now)
-    lamps, solved = tried.lamps, None
-    if tried.solve and lamps:
-        solved = _solved(found, tried)
-        lamps = tuple(
-            replace(lamp, height_cm=solved.height_cm, power=round(solved.power, 3))
-            for lamp in lamps
+    """What hangs, and what is tried, each as known best."""
+    now = accounts.tank_light(found.rows)
+    lamps = _solved(found, tried) if tried.solve and tried.lamps else tried.lamps
+    residents = accounts.residents(found.rows)
+    before = now.light if now else None
+    after = _known(found, tried, lamps)
+    return views.Light(
+        now=before,
+        tried=after,
+        lamps=lamps,
+        solved=tried.solve and bool(tried.lamps),
+        animals_now=animals_in(before, residents),
+        animals_tried=animals_in(after, residents),
+    )
+
+
+def _known(found: Read, tried: reading.Tried, lamps: Sequence[LampPlace]) -> KnownLight | None:
+    """The light as tried: carried over from the readings where the same lamps hang otherwise."""
+    now = accounts.tank_light(found.rows)
+    same = [one.row.lamp_model_id for one in found.rows.hung] == [p.lamp_model_id for p in lamps]
+    if now is not None and same and tried.tank is found.tank:
+        hung = tuple(
+            replace(one, row=_row(place), levels=light.levels_of(place.channel_levels))
+            for one, place in zip(found.rows.hung, lamps, strict=True)
         )
-    hung = _hung(lamps, found.models)
-    return views.Light(now=now, tried=light.scene(tried.tank, hung), lamps=lamps, solved=solved)
+        plan = accounts.plan_if(found.rows, hung)
+        return now.light.hung_as(plan) if any(e.ppf_umol_s > 0 for e in plan.emitters) else None
+    plan = measured.plan_over(tried.tank, _hung(lamps, found.models))
+    if not any(e.ppf_umol_s > 0 for e in plan.emitters):
+        return None
+    return KnownLight(basis="planned", map=measured.of_plan(plan))
 
 
-def _solved(found: Read, tried: reading.Tried) -> Height:
-    """The common height and power that put most animals in range, or one range at mid-depth."""
+def _solved(found: Read, tried: reading.Tried) -> tuple[LampPlace, ...]:
+    """Heights and levels for the animals, or for one range at mid-depth where nobody lives."""
     tank = found.tank
-    wanted = shelf.wanted(tank, found.animals) or shelf.wanted_on(
+    wanted = found.rows.living or shelf.wanted_on(
         tank, depth_cm=tank.depth_cm / 2, low_ppfd=100, high_ppfd=250
     )
-    return best_height(
-        light.optics_tank(tried.tank),
-        light.water_of(tried.tank),
-        wanted,
-        partial(_at_height, found, tried),
-        _heights(tried.lamps, found),
+    hanging = abilities.hanging_of(tank, _hung(tried.lamps, found.models))
+
+    def light_of(hangs: Sequence[Hang]) -> KnownLight | None:
+        return _known(found, tried, _placed(tried.lamps, hangs))
+
+    return _placed(tried.lamps, [one.hang for one in solved(light_of, wanted, hanging)])
+
+
+def _placed(lamps: Sequence[LampPlace], hangs: Sequence[Hang]) -> tuple[LampPlace, ...]:
+    return tuple(
+        replace(lamp, power=hang.power, height_cm=hang.height_cm)
+        for lamp, hang in zip(lamps, hangs, strict=True)
     )
 
 
-def _at_height(found: Read, tried: reading.Tried, height_cm: float) -> Sequence[Emitter]:
-    lamps = [replace(lamp, height_cm=height_cm, power=1.0) for lamp in tried.lamps]
-    return light.scene(tried.tank, _hung(lamps, found.models)).emitters
-
-
-def _heights(lamps: Sequence[LampPlace], found: Read) -> list[float]:
-    """Heights that every lamp allows, evenly in ratio."""
-    usual_low, usual_high = shelf.USUAL_HEIGHTS_CM
-    rows = [found.models[lamp.lamp_model_id].row for lamp in lamps]
-    low = max(row.min_height_cm or usual_low for row in rows)
-    high = min(row.max_height_cm or usual_high for row in rows)
-    if found.tank.headroom_cm is not None:
-        high = min(high, found.tank.headroom_cm)
-    if high <= low:
-        return [low]
-    step = (high / low) ** (1 / (HEIGHTS - 1))
-    return [round(low * step**k, 1) for k in range(HEIGHTS)]
+def _row(place: LampPlace) -> HungLamp:
+    """A lamp that is not stored."""
+    return HungLamp(setup_id=0, **vars(place))
 
 
 def _hung(lamps: Sequence[LampPlace], models: Mapping[int, Stated]) -> tuple[Hung, ...]:
     """Lamps that are not stored, as the light room takes them."""
     return tuple(
         Hung(
-            row=HungLamp(setup_id=0, **vars(lamp)),
+            row=_row(lamp),
             stated=models[lamp.lamp_model_id],
             levels=light.levels_of(lamp.channel_levels),
         )

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 
 from starlette.datastructures import QueryParams
 
-from server.comparing.which_lamp import Budget
+from server.account.fitting import Budget
 from server.models import Animal, Tank
 from server.web import filters
 from server.web.tanks.typed import shown_length

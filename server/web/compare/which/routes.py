@@ -4,8 +4,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.comparing.which_lamp import fittings, likeliest
+from server.account.fitting import fittings, likeliest
 from server.db import days, light, members, shelf, tanks
+from server.db.accounts import living
 from server.dose.cost import full_light_hours
 from server.dose.day import course
 from server.web.compare.which.form import read_which
@@ -31,7 +32,7 @@ def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response
         settled = members.club_of(db)
         hours = _full_hours(db, tank_id)
     asked = read_which(request.query_params, tank, animals, who.length_unit)
-    places = shelf.wanted(tank, animals) or shelf.wanted_on(
+    places = list(living(animals, tank)) or shelf.wanted_on(
         tank, depth_cm=asked.depth_cm, low_ppfd=asked.low_ppfd, high_ppfd=asked.high_ppfd
     )
     glass = light.optics_tank(tank)
@@ -43,7 +44,6 @@ def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response
         places,
         ranked[first : first + MOST_TRIED],
         budget=asked.budget,
-        headroom_cm=tank.headroom_cm,
     )
     view = which_page(
         who,

@@ -4,11 +4,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
-from server.comparing.which_lamp import Fitting, places_along
-from server.db.light import optics_tank
+from server.account import sentences
+from server.account.ability import SPLASH_CAUTION, splashed
+from server.account.fitting import Fitting
 from server.models import Member, Tank
 from server.web import filters
 from server.web.compare.which.form import WhichAsked
+
+SURE = (
+    "Planned from the lamps' stated figures, which nobody has measured over this tank: no light "
+    "is known before the meter is under water. Chances count that doubt."
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -28,6 +34,7 @@ class FittingLine:
     note: str
     why_not: str
     hang: str
+    splash: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,7 +78,7 @@ def which_page(
         own=tank.owner_id == who.id,
         answer=_answer(found, animals),
         do=_do(who, [fit for fit in found if not fit.why_not]),
-        sure="Worked out from the lamps' stated figures; proved only by the meter under water.",
+        sure=SURE,
         can=can,
         cannot=tuple(line for fit, line in lines if fit.why_not),
         by_animals=animals,
@@ -100,13 +107,13 @@ def _answer(found: Sequence[Fitting], animals: int) -> str:
     if not found:
         return "The club's shelf holds no lamp yet"
     if not can:
-        best = max(found, key=lambda fit: fit.share_in_range)
+        best = max(found, key=lambda fit: fit.expected)
         return (
-            f"No lamp of the shelf lights {whom} as asked; "
-            f"{best.name} comes nearest, with {best.in_range} of {best.wanted} in range."
+            f"By the plan no lamp of the shelf lights {whom} as asked; {best.name} comes nearest, "
+            f"with a chance of {filters.percent(best.chance)}."
         )
     lamps = filters.count(len(can), "lamp")
-    return f"{lamps} of the shelf can light {whom} as asked."
+    return f"By the plan {lamps} of the shelf can light {whom} as asked."
 
 
 def _do(who: Member, can: Sequence[Fitting]) -> str:
@@ -114,7 +121,7 @@ def _do(who: Member, can: Sequence[Fitting]) -> str:
         return ""
     first = can[0]
     return (
-        f"Fewest watts: {first.count} × {first.name}, "
+        f"Likeliest: {first.count} × {first.name}, "
         f"{filters.length(first.height_cm, who.length_unit)} above the water at "
         f"{filters.percent(first.power)}."
     )
@@ -138,7 +145,7 @@ def _line(
         lamp_id=fit.key,
         name=f"{fit.count} × {fit.name}",
         how=f"{height}, {filters.percent(fit.power)}" if fit.power else "",
-        in_range=f"{fit.in_range} of {fit.wanted}",
+        in_range=_in_range(fit),
         mean=filters.ppfd(fit.mean_ppfd),
         uniformity=filters.number(fit.uniformity, 2),
         missed=filters.percent(fit.missed_share),
@@ -148,14 +155,21 @@ def _line(
         note=fit.note,
         why_not=fit.why_not,
         hang=_hang_address(tank, fit),
+        splash=SPLASH_CAUTION if fit.power and splashed(fit.height_cm) else "",
     )
+
+
+def _in_range(fit: Fitting) -> str:
+    """By the account's verdicts, and the chance that an animal has the light it needs."""
+    if not fit.animals:
+        return "–"
+    return f"{sentences.count_words(fit.animals)}; chance {filters.percent(fit.chance)}"
 
 
 def _hang_address(tank: Tank, fit: Fitting) -> str:
     """The what-if page with these lamps, so that the light is seen before anything is kept."""
-    places = places_along(optics_tank(tank), fit.count)
     typed = [
         ("lamp", f"{fit.key},{x:.1f},{y:.1f},{fit.height_cm:.1f},{fit.power:.3f}")
-        for x, y in places
+        for x, y in fit.places
     ]
     return f"/tanks/{tank.id}/what-if?" + urlencode(typed)
