@@ -112,6 +112,15 @@ def set_preferences(
     db.add(member)
 
 
+def renew_feed(db: Session, member_id: int) -> bool:
+    """A new secret address for a member's calendar; whether there was one before."""
+    member = db.get_one(Member, member_id)
+    had_one = member.feed_secret is not None
+    member.feed_secret = secrets.new_token()
+    db.add(member)
+    return had_one
+
+
 def set_password(db: Session, member_id: int, password_hash: str) -> None:
     member = db.get_one(Member, member_id)
     member.password_hash = password_hash

@@ -177,6 +177,10 @@ def mail_failed(db: Session, mail: OutgoingMail, error: str, *, for_good: bool =
     _settle(db, mail, state="waiting", next_try_at=again, last_error=error[:300])
 
 
+def mail(db: Session, mail_id: int) -> OutgoingMail | None:
+    return db.get(OutgoingMail, mail_id)
+
+
 def send_again(db: Session, mail_id: int) -> bool:
     """A steward decided that a mail that failed, or may have failed, goes out once more."""
     done = db.exec(

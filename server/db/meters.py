@@ -54,6 +54,24 @@ def add_meter(
     return found
 
 
+def change_meter(
+    db: Session,
+    meter_id: int,
+    *,
+    name: str,
+    reads: str,
+    immersion_factor: float,
+    case_contents: str,
+    keeper: str,
+) -> Meter:
+    """A meter's particulars, as a steward states them."""
+    found = db.get_one(Meter, meter_id)
+    found.name, found.reads, found.immersion_factor = name, reads, immersion_factor
+    found.case_contents, found.keeper = case_contents, keeper
+    db.add(found)
+    return found
+
+
 def with_label(db: Session, found: Meter) -> Meter:
     """Meters from before there were labels and feeds get theirs."""
     if found.label_code is None:
@@ -75,6 +93,10 @@ def _label_code(db: Session) -> str:
         code = "".join(secrets.choice(_PLAIN) for _ in range(6))
         if meter_by_label(db, code) is None:
             return code
+
+
+def rest(db: Session, rest_id: int) -> MeterRest | None:
+    return db.get(MeterRest, rest_id)
 
 
 def rests_of(db: Session, meter_ids: list[int]) -> list[MeterRest]:
@@ -182,6 +204,31 @@ def start_handover(
     db.add(started)
     db.flush()
     return started
+
+
+def sign_handover(
+    db: Session,
+    row: Handover,
+    *,
+    given_by_id: int | None = None,
+    received_by_id: int | None = None,
+) -> None:
+    """One side confirms."""
+    row.given_by_id = given_by_id or row.given_by_id
+    row.received_by_id = received_by_id or row.received_by_id
+    db.add(row)
+
+
+def note_handover(db: Session, row: Handover, *, missing: list[str], note: str) -> None:
+    """What was missing from the case, and what was seen."""
+    row.missing, row.note = "\n".join(missing), note or row.note
+    db.add(row)
+
+
+def finish_handover(db: Session, row: Handover, *, on: date) -> None:
+    """The meter has changed hands."""
+    row.done_at, row.done_on = now(), on
+    db.add(row)
 
 
 def handovers_of(db: Session, meter_id: int, *, most: int = 50) -> list[Handover]:

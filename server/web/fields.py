@@ -8,7 +8,6 @@ from server.web import filters, times
 from server.web.forms import OWN_UNIT, Field, Filled, Wrong, in_unit, shown_length
 
 T = TypeVar("T")
-_EARLIEST, _LATEST = date(1990, 1, 1), date(2199, 12, 31)
 
 
 def line(name: str, label: str, *, most: int, missing: str = "", **told: Any) -> Field[str]:
@@ -120,17 +119,17 @@ def day(
     name: str,
     label: str,
     *,
-    earliest: date = _EARLIEST,
-    latest: date = _LATEST,
+    earliest: date = times.EARLIEST,
+    latest: date = times.LATEST,
     like: date | None = None,
     **told: Any,
 ) -> Field[date]:
     """A day: 2026-12-01, 1.12.2026 or 1/12/2026."""
 
     def read(typed: str, _: Filled) -> date:
-        found = read_day(typed)
+        found = times.read_day(typed)
         if found is None:
-            raise Wrong(f"Write the day as year-month-day, such as {like or '2026-12-01'}.")
+            raise Wrong(f"Enter a day, like {like or '2026-12-01'}.")
         if not earliest <= found <= latest:
             raise Wrong(f"Choose a day from {earliest} to {latest}.")
         return found
@@ -176,20 +175,6 @@ def maybe(asked: Field[T]) -> Field[T | None]:
 
 
 # Reading text
-
-
-def read_day(typed: str) -> date | None:
-    """A day as a date field sends it or as people type it: 2026-12-01, 1.12.2026, 1/12/2026."""
-    plain = typed.strip().replace("/", ".").replace(" ", "")
-    try:
-        if "." in plain:
-            day_of_month, month, year = (int(part) for part in plain.rstrip(".").split("."))
-            found = date(year, month, day_of_month)
-        else:
-            found = date.fromisoformat(plain)
-    except ValueError:
-        return None
-    return found if _EARLIEST <= found <= _LATEST else None
 
 
 def shown(value: float) -> str:

@@ -16,7 +16,7 @@ from typing import Any, Generic, Protocol, TypeVar, cast
 
 from starlette.datastructures import FormData
 
-from server.web import filters
+from server.web import filters, times
 from server.web.signed_in import text
 
 T = TypeVar("T")
@@ -125,7 +125,10 @@ class Filled:
         """A field for the template, by its name."""
         described = self.fields[name]
         unit = self.unit if described.unit == OWN_UNIT else described.unit
-        return Shown(described, self.text(name), self.errors.get(name, ""), unit)
+        value = self.text(name)
+        if described.kind == "day":  # a browser's date field shows no other writing
+            value = str(times.read_day(value) or value)
+        return Shown(described, value, self.errors.get(name, ""), unit)
 
     def named_errors(self) -> list[tuple[str, str, str]]:
         """(field, its label, words) of all that is wrong, in the order of the form."""

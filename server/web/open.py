@@ -5,25 +5,32 @@ otherwise. What is not yours is a 404, like what does not exist, so that nobody 
 trying numbers.
 """
 
-from typing import Annotated, NamedTuple
+from typing import Annotated, NamedTuple, TypeVar
 
 from fastapi import Depends, Path
 from sqlmodel import Session
 
-from server.db import lamps, members, surveys, tanks
+from server.db import lamps, loans, members, messages, meters, surveys, tanks
 from server.models import (
     AccessToken,
     Invitation,
     LampChannel,
     LampModel,
+    Loan,
+    LoanRequest,
     MeasurementSession,
     Member,
+    Meter,
+    MeterRest,
+    OutgoingMail,
     Setup,
     SignIn,
     Tank,
 )
-from server.web.ask import Ask, TokenAsk
+from server.web.ask import Ask, Asked, TokenAsk
 from server.web.signed_in import NotFound, Steward
+
+T = TypeVar("T", Loan, LoanRequest)
 
 Id = Annotated[int, Path(ge=1, le=2**31 - 1)]
 """An id in an address: no larger than what either database can hold."""
@@ -249,3 +256,95 @@ MemberHere = Annotated[Member, Depends(member_here_asked)]
 """A member who has not left; what may be done to them, the route's own rule says."""
 OpenInvitation = Annotated[Invitation, Depends(open_invitation_asked)]
 """An invitation of the club, for stewards."""
+
+
+# Meters and their days
+
+
+def meter_asked(ask: Ask, meter_id: Id) -> Meter:
+    return _meter(ask, meter_id)
+
+
+def tokens_meter_asked(ask: TokenAsk, meter_id: Id) -> Meter:
+    return _meter(ask, meter_id)
+
+
+def loan_asked(ask: Ask, loan_id: Id) -> Loan:
+    return _loan(ask, loan_id)
+
+
+def own_loan_asked(ask: Ask, loan_id: Id) -> Loan:
+    return _own(ask, _loan(ask, loan_id))
+
+
+def tokens_own_loan_asked(ask: TokenAsk, loan_id: Id) -> Loan:
+    return _own(ask, _loan(ask, loan_id))
+
+
+def request_asked(ask: Ask, who: Steward, request_id: Id) -> LoanRequest:
+    return _request(ask, request_id)
+
+
+def own_request_asked(ask: Ask, request_id: Id) -> LoanRequest:
+    return _own(ask, _request(ask, request_id))
+
+
+def rest_asked(ask: Ask, who: Steward, meter_id: Id, rest_id: Id) -> MeterRest:
+    with ask.read() as db:
+        found = meters.rest(db, rest_id)
+    if found is None or found.meter_id != meter_id:
+        raise NotFound("This meter has no such rest.")
+    return found
+
+
+def mail_asked(ask: Ask, who: Steward, mail_id: Id) -> OutgoingMail:
+    with ask.read() as db:
+        found = messages.mail(db, mail_id)
+    if found is None:
+        raise NotFound
+    return found
+
+
+def _meter(ask: Asked, meter_id: int) -> Meter:
+    with ask.read() as db:
+        found = meters.meter(db, meter_id)
+    if found is None:
+        raise NotFound("There is no such meter.")
+    return found
+
+
+def _loan(ask: Asked, loan_id: int) -> Loan:
+    with ask.read() as db:
+        found = loans.loan(db, loan_id)
+    if found is None:
+        raise NotFound("There is no such loan, or it is not yours.")
+    return found
+
+
+def _request(ask: Asked, request_id: int) -> LoanRequest:
+    with ask.read() as db:
+        found = loans.request(db, request_id)
+    if found is None:
+        raise NotFound("There is no such place in a queue, or it is not yours.")
+    return found
+
+
+def _own(ask: Asked, row: T) -> T:
+    """Days of somebody else are not there."""
+    if row.member_id != ask.who.id:
+        raise NotFound("There is no such loan, or it is not yours.")
+    return row
+
+
+ClubMeter = Annotated[Meter, Depends(meter_asked)]
+"""A meter of the club: every member may look at it and ask for its days."""
+TokensMeter = Annotated[Meter, Depends(tokens_meter_asked)]
+SeenLoan = Annotated[Loan, Depends(loan_asked)]
+"""Days of a meter: every member sees who has which."""
+OwnLoan = Annotated[Loan, Depends(own_loan_asked)]
+TokensOwnLoan = Annotated[Loan, Depends(tokens_own_loan_asked)]
+OwnRequest = Annotated[LoanRequest, Depends(own_request_asked)]
+AnyRequest = Annotated[LoanRequest, Depends(request_asked)]
+"""A place in a queue, for stewards; so are the two below."""
+AnyRest = Annotated[MeterRest, Depends(rest_asked)]
+AnyMail = Annotated[OutgoingMail, Depends(mail_asked)]

@@ -1,15 +1,30 @@
-"""Times of day as people type and read them: 8:00, 20.30, 8 pm."""
+"""Days and times of day as people type and read them: 1.12.2026; 8:00, 20.30, 8 pm."""
 
 import re
-from datetime import time
+from datetime import date, time
 
 from server.web import filters
 
+EARLIEST, LATEST = date(1990, 1, 1), date(2199, 12, 31)
 _TIME = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?\s*([ap])?\.?\s*(?:m\.?)?", re.IGNORECASE)
 
 
 class NotATime(ValueError):
     """The text is not one time of day."""
+
+
+def read_day(typed: str) -> date | None:
+    """A day as a date field sends it or as people type it: 2026-12-01, 1.12.2026, 1/12/2026."""
+    plain = typed.strip().replace("/", ".").replace(" ", "")
+    try:
+        if "." in plain:
+            day_of_month, month, year = (int(part) for part in plain.rstrip(".").split("."))
+            found = date(year, month, day_of_month)
+        else:
+            found = date.fromisoformat(plain)
+    except ValueError:
+        return None
+    return found if EARLIEST <= found <= LATEST else None
 
 
 def read_time(text: str) -> float:

@@ -9,18 +9,19 @@ from fastapi.responses import Response
 from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_validator
 from sqlalchemy.exc import IntegrityError
 
-from server.db import club_day, loans, meters
+from server.db import loans, meters
 from server.lending.calendar import Stretch
 from server.lending.rules import No
 from server.models import Loan
-from server.web.lending.numbers import Id
+from server.web.ask import TokenAsk
+from server.web.open import TokensMeter, TokensOwnLoan
 from server.web.problem import SIGNED_IN_RESPONSES, Problem, Refusal
-from server.web.signed_in import Bearer, Club
 
 router = APIRouter(prefix="/api", tags=["meters"])
 
 _ISO_DAY = re.compile(r"\d{4}-\d{2}-\d{2}")
 _MOST_DAYS = 400
+_NOT_TAKEN = "Some fields could not be taken."
 
 
 def _iso(value: object) -> object:
@@ -83,8 +84,8 @@ _TAKEN: dict[int | str, dict[str, Any]] = {
 
 
 @router.get("/meters", responses=SIGNED_IN_RESPONSES, summary="The club's meters")
-def list_meters(who: Bearer, club: Club) -> list[MeterOut]:
-    with club.read() as db:
+def list_meters(ask: TokenAsk) -> list[MeterOut]:
+    with ask.read() as db:
         return [
             MeterOut(id=row.id, name=row.name, status=row.state) for row in meters.all_meters(db)
         ]
@@ -92,29 +93,21 @@ def list_meters(who: Bearer, club: Club) -> list[MeterOut]:
 
 @router.get("/meters/{meter_id}/loans", responses=SIGNED_IN_RESPONSES, summary="The calendar")
 def calendar(
-    who: Bearer,
-    club: Club,
-    meter_id: Id,
+    ask: TokenAsk,
+    meter: TokensMeter,
     first: Annotated[Day | None, Query(alias="from")] = None,
     last: Annotated[Day | None, Query(alias="to")] = None,
 ) -> list[LoanOut]:
     """Loans and standing offers that touch these days; a quarter of a year when left out."""
-    with club.read() as db:
-        if meters.meter(db, meter_id) is None:
-            raise Refusal(404, "There is no such meter.")
-        first = first or club_day.today(db)
-        last = last or min(first, date.max - timedelta(days=90)) + timedelta(days=90)
-        if last < first:
-            raise Refusal(
-                422, "Some fields could not be taken.", errors=[("to", "must not lie before from")]
-            )
-        if (last - first).days > _MOST_DAYS:
-            raise Refusal(
-                422,
-                "Some fields could not be taken.",
-                errors=[("to", f"must lie within {_MOST_DAYS} days of from")],
-            )
-        found = loans.loans_between(db, [meter_id], first, last)
+    first = first or ask.today
+    last = last or min(first, date.max - timedelta(days=90)) + timedelta(days=90)
+    if last < first:
+        raise Refusal(422, _NOT_TAKEN, errors=[("to", "must not lie before from")])
+    if (last - first).days > _MOST_DAYS:
+        words = f"must lie within {_MOST_DAYS} days of from"
+        raise Refusal(422, _NOT_TAKEN, errors=[("to", words)])
+    with ask.read() as db:
+        found = loans.loans_between(db, [meter.id], first, last)
         names = loans.names(db, [row.member_id for row in found])
     return [_out(row, names) for row in found]
 
@@ -126,19 +119,17 @@ def calendar(
     responses=SIGNED_IN_RESPONSES | _TAKEN,
     summary="Book days",
 )
-def book(who: Bearer, club: Club, meter_id: Id, days: Days) -> LoanOut:
+def book(ask: TokenAsk, meter: TokensMeter, days: Days) -> LoanOut:
     """Books the days, or answers 409 with the nearest free stretch."""
-    wanted = Stretch(days.first, days.last)
+    wanted, who, today = Stretch(days.first, days.last), ask.who, ask.today
     try:
-        with club.write() as db:
-            today = club_day.today(db)
-            loan, no = loans.pick(db, meter_id, who.id, wanted, today=today)
+        with ask.write() as db:
+            loan, no = loans.pick(db, meter.id, who.id, wanted, today=today)
             found = loan.model_copy() if loan is not None else None
     except IntegrityError:
         # The day rows' own key said no: another writer was a moment quicker.
-        with club.read() as db:
-            today = club_day.today(db)
-            no = loans.why_taken(db, meter_id, who.id, wanted, today=today)
+        with ask.read() as db:
+            no = loans.why_taken(db, meter.id, who.id, wanted, today=today)
         found = None
     if no is not None:
         raise _refused(no)
@@ -153,13 +144,12 @@ def book(who: Bearer, club: Club, meter_id: Id, days: Days) -> LoanOut:
     responses=SIGNED_IN_RESPONSES | {409: {"model": Problem, "description": "No days are left."}},
     summary="Give the days back",
 )
-def give_back(who: Bearer, club: Club, loan_id: Id) -> Response:
+def give_back(ask: TokenAsk, own: TokensOwnLoan) -> Response:
     """Gives back the days that have not begun. Offers are declined."""
-    with club.write() as db:
-        found = loans.loan(db, loan_id)
-        if found is None or found.member_id != who.id:
-            raise Refusal(404, "There is no such loan, or it is not yours.")
-        no = loans.let_go(db, found, today=club_day.today(db))
+    today = ask.today
+    with ask.write() as db:
+        found = loans.loan(db, own.id)
+        no = loans.let_go(db, found, today=today) if found else None
     if no is not None:
         raise Refusal(409, "These days cannot be given back.", detail=no.reason)
     return Response(status_code=204)

@@ -3,34 +3,34 @@
 from dataclasses import dataclass
 from datetime import date
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import books, club_day, loans, meters
-from server.db.members import now
+from server.db import books, loans, meters
 from server.lending import handover
 from server.lending.book import Book, out_loan
 from server.lending.book import Loan as BookLoan
 from server.lending.calendar import day_in_words, stretch_in_words
 from server.lending.rules import No
 from server.models import Handover, Member, Meter
-from server.web.lending import form as reading
+from server.web.ask import Ask, Asked, OpenAsk
+from server.web.forms import Filled
 from server.web.lending import words
-from server.web.lending.numbers import Id
-from server.web.page import page, see_other
-from server.web.signed_in import Club, NotFound, Typed, Who, text
-from server.web.tanks.typed import Refused
+from server.web.lending.form import HANDOVER, NOTE, UNTIL, refuse
+from server.web.open import ClubMeter
+from server.web.page import see_other
+from server.web.signed_in import NotFound
 
 router = APIRouter(include_in_schema=False)
+
+_NOT_HELD = "This is for the member who has the meter."
 
 
 @dataclass(frozen=True, kw_only=True)
 class HandoverView:
     """may_*: what the one who asks can do here; `waits_for` is the other side of a handover."""
 
-    meter_id: int
-    name: str
     standing: str
     case: tuple[str, ...]
     holder: str
@@ -40,20 +40,15 @@ class HandoverView:
     may_receive: bool
     may_bring_back: bool
     may_collect: bool
-    may_be_late: bool
-    given: bool
-    received: bool
     waits_for: str
     due: str
     told: tuple[tuple[str, str], ...]
-    values: dict[str, str]
-    errors: dict[str, str]
 
 
 @router.get("/m/{code}")
-def by_label(club: Club, code: str) -> Response:
+def by_label(ask: OpenAsk, code: str) -> Response:
     """The short address printed on the label. It tells visitors nothing: they sign in first."""
-    with club.read() as db:
+    with ask.read() as db:
         found = meters.meter_by_label(db, code[:16])
     if found is None:
         raise NotFound("No meter of this club has that label.")
@@ -61,89 +56,79 @@ def by_label(club: Club, code: str) -> Response:
 
 
 @router.get("/meters/{meter_id}/handover")
-def handover_page(request: Request, who: Who, club: Club, meter_id: Id) -> Response:
-    return _page(request, who, club, meter_id)
+def handover_page(ask: Ask, meter: ClubMeter) -> Response:
+    return _page(ask, meter, HANDOVER.showing())
 
 
 @router.post("/meters/{meter_id}/handover/give")
-def give(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
+def give(ask: Ask, meter: ClubMeter) -> Response:
     """The one who has it says that it has been passed on."""
-    return _confirm(request, who, club, form, meter_id, giving=True)
+    return _confirm(ask, meter, giving=True)
 
 
 @router.post("/meters/{meter_id}/handover/receive")
-def receive(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
+def receive(ask: Ask, meter: ClubMeter) -> Response:
     """The next one says that they have it: from the member before, or from the keeper."""
-    return _confirm(request, who, club, form, meter_id, giving=False)
+    return _confirm(ask, meter, giving=False)
 
 
 @router.post("/meters/{meter_id}/handover/back")
-def bring_back(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
+def bring_back(ask: Ask, meter: ClubMeter) -> Response:
     """The one who has it, or a steward, says that it is back with its keeper."""
-    with club.write() as db:
-        meter = _locked(db, meter_id)
-        today = club_day.today(db)
-        out = out_loan(loans.book(db, meter, today=today))
-        if out is not None and not _is(who, out):
-            raise NotFound("This is for the member who has the meter.")
+    form, today = _typed(ask, meter), ask.today
+    with ask.write() as db:
+        locked = _locked(db, meter)
+        out = _held(db, locked, ask.who, today)
         answer = loans.act(
             db,
-            meter,
+            locked,
             lambda book, rules: handover.bring_back(book, today=today),
             today=today,
-            by_id=who.id,
+            by_id=ask.who.id,
         )
         if not isinstance(answer, No):
             row = meters.start_handover(
-                db, meter_id, from_loan_id=out.id if out else None, to_loan_id=None
+                db, meter.id, from_loan_id=out.id if out else None, to_loan_id=None
             )
-            _note(db, meter, row, form, who, today)
-            row.given_by_id = who.id
-            _done(db, row, today)
+            _note(db, locked, row, ask, form)
+            meters.sign_handover(db, row, given_by_id=ask.who.id)
+            meters.finish_handover(db, row, on=today)
     if isinstance(answer, No):
-        return _page(request, who, club, meter_id, refused=_refused(form, answer))
-    return see_other(f"/meters/{meter_id}", notice="It is back. Thank you.")
+        raise refuse(form, answer)
+    return see_other(f"/meters/{meter.id}", notice="It is back. Thank you.")
 
 
 @router.post("/meters/{meter_id}/handover/late")
-def say_late(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
+def say_late(ask: Ask, meter: ClubMeter) -> Response:
     """The one who has it says until when; everyone who must move is told at once."""
-    typed = text(form, "until", most=40)
-    until = reading.read_day(typed)
-    if until is None:
-        errors = {"until": "Enter a day, like 2026-12-01."}
-        return _page(request, who, club, meter_id, refused=Refused({"until": typed}, errors))
-    with club.write() as db:
-        meter = _locked(db, meter_id)
-        today = club_day.today(db)
-        out = out_loan(loans.book(db, meter, today=today))
-        if out is not None and not _is(who, out):
-            raise NotFound("This is for the member who has the meter.")
-        before = loans.last_act_id(db, meter_id)
+    form, today = _typed(ask, meter), ask.today
+    until = form[UNTIL]
+    form.check()
+    with ask.write() as db:
+        locked = _locked(db, meter)
+        _held(db, locked, ask.who, today)
+        before = loans.last_act_id(db, meter.id)
         answer = loans.act(
             db,
-            meter,
+            locked,
             lambda book, rules: handover.say_late(book, rules, until, today=today),
             today=today,
-            by_id=who.id,
+            by_id=ask.who.id,
         )
     if isinstance(answer, No):
-        refused = Refused({"until": typed}, reading.errors_of(answer))
-        return _page(request, who, club, meter_id, refused=refused)
+        raise refuse(form, answer)
     notice = f"Noted: until {day_in_words(until)}. Who had to be told is listed below."
-    return see_other(f"/meters/{meter_id}/handover?since={before}#told", notice=notice)
+    return see_other(f"/meters/{meter.id}/handover?since={before}#told", notice=notice)
 
 
-def _confirm(
-    request: Request, who: Member, club: Club, form: Typed, meter_id: int, *, giving: bool
-) -> Response:
+def _confirm(ask: Asked, meter: Meter, *, giving: bool) -> Response:
     """One side of a handover; the second side to confirm completes it."""
-    with club.write() as db:
-        meter = _locked(db, meter_id)
-        today = club_day.today(db)
+    form, today, who = _typed(ask, meter), ask.today, ask.who
+    with ask.write() as db:
+        locked = _locked(db, meter)
         # Today's lapses and late days first, so that the right two people meet.
-        loans.act(db, meter, None, today=today, by_id=None)
-        book = loans.book(db, meter, today=today)
+        loans.act(db, locked, None, today=today, by_id=None)
+        book = loans.book(db, locked, today=today)
         out, to = out_loan(book), handover.next_loan(book)
         mine = out if giving else to
         if mine is None or not _is(who, mine):
@@ -152,18 +137,18 @@ def _confirm(
         done = False
         if no is None and to is not None:
             row = meters.start_handover(
-                db, meter_id, from_loan_id=out.id if out else None, to_loan_id=to.id
+                db, meter.id, from_loan_id=out.id if out else None, to_loan_id=to.id
             )
-            _note(db, meter, row, form, who, today)
-            done = _sign(db, meter, row, to, who, giving=giving, today=today)
+            _note(db, locked, row, ask, form)
+            done = _sign(db, locked, row, to, who, giving=giving, today=today)
     if no is not None:
-        return _page(request, who, club, meter_id, refused=_refused(form, no))
+        raise refuse(form, no)
+    here = f"/meters/{meter.id}/handover"
     if done:
-        return see_other(f"/meters/{meter_id}/handover", notice="Handed over. Thank you both.")
+        return see_other(here, notice="Handed over. Thank you both.")
     other = "the next member" if giving else "the one who gives it"
     return see_other(
-        f"/meters/{meter_id}/handover",
-        notice=f"Your side is noted. Now {other} scans the label and confirms too.",
+        here, notice=f"Your side is noted. Now {other} scans the label and confirms too."
     )
 
 
@@ -186,10 +171,9 @@ def _sign(
 ) -> bool:
     """Notes one side; gives whether both have confirmed and the meter has changed hands."""
     if giving:
-        row.given_by_id = who.id
+        meters.sign_handover(db, row, given_by_id=who.id)
     else:
-        row.received_by_id = who.id
-    db.add(row)
+        meters.sign_handover(db, row, received_by_id=who.id)
     both = row.received_by_id and (row.given_by_id or row.from_loan_id is None)
     if not both:
         return False
@@ -200,62 +184,39 @@ def _sign(
         today=today,
         by_id=who.id,
     )
-    _done(db, row, today)
+    meters.finish_handover(db, row, on=today)
     return True
 
 
-def _done(db: Session, row: Handover, today: date) -> None:
-    row.done_at, row.done_on = now(), today
-    db.add(row)
-
-
-def _note(db: Session, meter: Meter, row: Handover, form: Typed, who: Member, today: date) -> None:
+def _note(db: Session, meter: Meter, row: Handover, ask: Asked, form: Filled) -> None:
     """What was missing and what was seen; both go into the condition log, stewards are told."""
-    here = {value for value in form.getlist("here") if isinstance(value, str)}
-    case = _case(meter)
+    here = {value for value in ask.form.getlist("here") if isinstance(value, str)}
     # Nothing ticked at all means that nobody looked, not that the case is empty.
-    missing = [thing for n, thing in enumerate(case) if here and str(n) not in here]
-    note = text(form, "note", most=900)
-    row.missing, row.note = "\n".join(missing), note or row.note
-    db.add(row)
+    missing = [thing for n, thing in enumerate(_case(meter)) if here and str(n) not in here]
+    note = form[NOTE][:900]
+    meters.note_handover(db, row, missing=missing, note=note)
     sentences = [f"Missing from the case: {', '.join(missing)}."] if missing else []
     sentences += [note] if note else []
     if sentences:
         noted = " ".join(sentences)
-        meters.note_condition(db, meter.id, noted, day=today, by_id=who.id)
+        meters.note_condition(db, meter.id, noted, day=ask.today, by_id=ask.who.id)
         loans.tell_stewards(db, meter, subject="something was noted at a handover", words=noted)
 
 
-def _page(
-    request: Request,
-    who: Member,
-    club: Club,
-    meter_id: int,
-    *,
-    refused: Refused | None = None,
-) -> Response:
-    since = request.query_params.get("since", "")
-    with club.read() as db:
-        meter = meters.meter(db, meter_id)
-        if meter is None:
-            raise NotFound("There is no such meter.")
-        view = _view(db, who, meter, refused, since)
-    return page(request, "lending/handover.html", view=view, status=422 if refused else 200)
+def _typed(ask: Asked, meter: Meter) -> Filled:
+    return HANDOVER.typed(ask, again=lambda form: _page(ask, meter, form))
 
 
-def _view(
-    db: Session, who: Member, meter: Meter, refused: Refused | None, since: str
-) -> HandoverView:
-    today = club_day.today(db)
+def _page(ask: Asked, meter: Meter, form: Filled) -> Response:
+    with ask.read() as db:
+        view = _view(db, ask.who, meter, ask.query.get("since", ""), ask.today)
+    return ask.page("lending/handover.html", form=form, meter=meter, view=view)
+
+
+def _view(db: Session, who: Member, meter: Meter, since: str, today: date) -> HandoverView:
     book = loans.book(db, meter, today=today)
     out, to = out_loan(book), handover.next_loan(book)
-    row = meters.open_handover(db, meter.id)
-    fits = row is not None and (row.from_loan_id, row.to_loan_id) == (
-        out.id if out else None,
-        to.id if to else None,
-    )
-    given = bool(fits and row and row.given_by_id)
-    received = bool(fits and row and row.received_by_id)
+    given, received = _signed(meters.open_handover(db, meter.id), out, to)
     names = loans.names(db, [loan.member_id for loan in book.loans])
     ready = _cannot(book, to, today) is None
     holds, next_one = out is not None and _is(who, out), to is not None and _is(who, to)
@@ -263,8 +224,6 @@ def _view(
     if given != received and out and to:
         waits_for = names.get(to.member_id if given else out.member_id, "")
     return HandoverView(
-        meter_id=meter.id,
-        name=meter.name,
         standing=words.standing(meter, book, names, me=who.id, today=today),
         case=_case(meter),
         holder=names.get(out.member_id, "") if out else "",
@@ -274,15 +233,18 @@ def _view(
         may_receive=next_one and ready and not received and out is not None,
         may_bring_back=holds,
         may_collect=next_one and ready and out is None,
-        may_be_late=holds,
-        given=given,
-        received=received,
         waits_for=waits_for,
         due=day_in_words(out.stretch.last) if out else "",
         told=_told(db, meter.id, since),
-        values={"until": "", "note": ""} | (refused.values if refused else {}),
-        errors=refused.errors if refused else {},
     )
+
+
+def _signed(row: Handover | None, out: BookLoan | None, to: BookLoan | None) -> tuple[bool, bool]:
+    """Which sides of the handover between these two have confirmed: giver, receiver."""
+    between = (out.id if out else None, to.id if to else None)
+    if row is None or (row.from_loan_id, row.to_loan_id) != between:
+        return False, False
+    return bool(row.given_by_id), bool(row.received_by_id)
 
 
 def _told(db: Session, meter_id: int, since: str) -> tuple[tuple[str, str], ...]:
@@ -291,6 +253,14 @@ def _told(db: Session, meter_id: int, since: str) -> tuple[tuple[str, str], ...]
     acts = loans.told_after(db, meter_id, int(since))
     names = loans.names(db, [act.member_id for act in acts])
     return tuple((names.get(act.member_id or 0, "a former member"), act.words) for act in acts)
+
+
+def _held(db: Session, meter: Meter, who: Member, today: date) -> BookLoan | None:
+    """The loan that is out now. Raises NotFound where it is somebody else's."""
+    out = out_loan(loans.book(db, meter, today=today))
+    if out is not None and not _is(who, out):
+        raise NotFound(_NOT_HELD)
+    return out
 
 
 def _is(who: Member, loan: BookLoan) -> bool:
@@ -302,12 +272,8 @@ def _case(meter: Meter) -> tuple[str, ...]:
     return tuple(line.strip() for line in meter.case_contents.splitlines() if line.strip())
 
 
-def _refused(form: Typed, no: No) -> Refused:
-    return Refused({"note": text(form, "note", most=900)}, reading.errors_of(no))
-
-
-def _locked(db: Session, meter_id: int) -> Meter:
-    meter = books.locked(db, meter_id)
-    if meter is None:
+def _locked(db: Session, meter: Meter) -> Meter:
+    locked = books.locked(db, meter.id)
+    if locked is None:
         raise NotFound("There is no such meter.")
-    return meter
+    return locked

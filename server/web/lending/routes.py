@@ -1,179 +1,171 @@
 """The meters, each meter, and asking for days."""
 
 from datetime import date, timedelta
-from typing import Any
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
-from server.db import books, club_day, loans, meters
+from server.db import books, loans, meters
 from server.db.lending_rule import lending_rule, rule_changed, set_lending_rule
 from server.lending import queue
-from server.lending.book import Book
 from server.lending.calendar import Stretch
-from server.lending.rules import No
-from server.models import Member, Meter
-from server.web import filters
-from server.web.lending import form as reading
+from server.lending.rules import No, written
+from server.models import Loan, Meter
+from server.web import filters, times
+from server.web.ask import Ask, Asked
+from server.web.forms import Filled
 from server.web.lending import view as views
 from server.web.lending import words
-from server.web.lending.numbers import Id
-from server.web.page import page, see_other
-from server.web.signed_in import Club, NotFound, Steward, Typed, Who
-from server.web.tanks.typed import Refused
+from server.web.lending.acting import done_to
+from server.web.lending.form import (
+    CONDITION,
+    HISTORY,
+    METER,
+    ON_DAY,
+    RULE,
+    read_days,
+    read_rule,
+    read_wish,
+    refuse,
+    rule_values,
+)
+from server.web.lending.loan_view import log_rows
+from server.web.open import ClubMeter, OwnRequest
+from server.web.page import see_other
+from server.web.signed_in import NotFound, Steward
 
 router = APIRouter(include_in_schema=False)
 
+_IN_THE_QUEUE = "You are in the queue."
+
 
 @router.get("/meters")
-def meters_page(request: Request, who: Who, club: Club) -> Response:
+def meters_page(ask: Ask) -> Response:
     """All meters: what concerns me first, then the calendar."""
-    with club.read() as db:
-        today = club_day.today(db)
-        first = _first_shown(request, today)
-        view = _meters_view(db, who, first=first, today=today)
-    return page(request, "lending/meters.html", view=view)
+    today = ask.today
+    asked = times.read_day(ask.query.get("from", ""))
+    first = asked or today - timedelta(days=today.weekday())
+    last = first + timedelta(days=words.STRIP_DAYS - 1)
+    with ask.read() as db:
+        found = meters.all_meters(db)
+        ids = [meter.id for meter in found]
+        shown = loans.loans_between(db, ids, first, last)
+        held = {meter.id: loans.book(db, meter, today=today) for meter in found}
+        rows = views.MetersRows(
+            meters=found,
+            shown=shown,
+            resting=views.rests_in(meters.rests_of(db, ids), first, last),
+            mine=loans.loans_of(db, ask.who.id, since=today - timedelta(days=60)),
+            rules=lending_rule(db),
+            held=held,
+            names=loans.names(db, [row.member_id for row in shown] + views.people(held.values())),
+        )
+    view = views.meters_view(rows, me=ask.who.id, first=first, today=today)
+    return ask.page("lending/meters.html", view=view)
 
 
 @router.get("/meters/rule")
-def rule_page(request: Request, who: Who, club: Club) -> Response:
-    return _rule(request, who, club)
+def rule_page(ask: Ask) -> Response:
+    with ask.read() as db:
+        return _rule(ask, RULE.showing(rule_values(lending_rule(db))))
 
 
 @router.post("/meters/rule")
-def set_rule(request: Request, who: Steward, club: Club, form: Typed) -> Response:
-    typed = reading.read_rule(form)
-    if isinstance(typed, Refused):
-        return _rule(request, who, club, refused=typed)
-    with club.write() as db:
-        set_lending_rule(db, typed, by_id=who.id)
+def set_rule(ask: Ask, who: Steward) -> Response:
+    rules = read_rule(RULE.typed(ask, again=lambda form: _rule(ask, form)))
+    with ask.write() as db:
+        set_lending_rule(db, rules, by_id=who.id)
     return see_other("/meters/rule", notice="The rule is set.")
 
 
-def _rule(request: Request, who: Member, club: Club, *, refused: Refused | None = None) -> Response:
-    with club.read() as db:
+def _rule(ask: Asked, form: Filled) -> Response:
+    with ask.read() as db:
         rules, changed = lending_rule(db), rule_changed(db)
-        name = loans.names(db, [changed[0]]).get(changed[0] or 0) if changed else None
-        zone = club_day.zone(db)
-    told = "The club has not changed this rule yet."
-    if changed:
-        told = f"Set on {filters.day(filters.local(changed[1], zone).date())}"
-        told += f" by {name}." if name else "."
-    view = views.rule_view(
-        rules,
-        steward=who.role == "steward",
-        changed=told,
-        values=refused.values if refused else None,
-        errors=refused.errors if refused else None,
+        by_id = changed[0] if changed else None
+        name = loans.names(db, [by_id]).get(by_id or 0)
+    on = filters.local(changed[1], ask.zone).date() if changed else None
+    return ask.page(
+        "lending/rule.html", form=form, rules=rules, sentences=written(rules), on=on, by=name
     )
-    return page(request, "lending/rule.html", view=view, status=422 if refused else 200)
 
 
 @router.get("/meters/{meter_id}")
-def meter_page(request: Request, who: Who, club: Club, meter_id: Id) -> Response:
-    return _meter(request, who, club, meter_id)
+def meter_page(ask: Ask, meter: ClubMeter) -> Response:
+    return _meter(ask, meter, None)
 
 
 @router.post("/meters/{meter_id}/book")
-def book(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
-    typed = reading.read_days(form)
-    if isinstance(typed, Refused):
-        return _meter(request, who, club, meter_id, refused=typed)
+def book(ask: Ask, meter: ClubMeter) -> Response:
+    form, today = _typed(ask, meter), ask.today
+    days = read_days(form)
     try:
-        with club.write() as db:
-            today = club_day.today(db)
-            loan, no = loans.pick(db, meter_id, who.id, typed, today=today)
+        with ask.write() as db:
+            loan, no = loans.pick(db, meter.id, ask.who.id, days, today=today)
     except IntegrityError:  # the key of the day rows: somebody was a moment quicker
-        with club.read() as db:
-            today = club_day.today(db)
-            no = loans.why_taken(db, meter_id, who.id, typed, today=today)
-        loan = None
-    if no is not None and no.taken:
-        with club.read() as db:
-            loan = loans.booked_already(db, meter_id, who.id, typed)  # the button, twice
-    if no is not None and loan is None:
-        values = {"from": typed.first.isoformat(), "to": typed.last.isoformat()}
-        refused = Refused(values, reading.errors_of(no))
-        status = 409 if no.taken else 422
-        return _meter(
-            request, who, club, meter_id, refused=refused, nearest=no.nearest, status=status
-        )
-    if loan is None:
+        with ask.read() as db:
+            loan, no = None, loans.why_taken(db, meter.id, ask.who.id, days, today=today)
+    loan = loan or _had_already(ask, meter, days, no)
+    if loan is not None:
+        return see_other(f"/loans/{loan.id}", notice=f"Yours: {views.when(loan)}.")
+    if no is None:
         raise NotFound("There is no such meter.")
-    return see_other(f"/loans/{loan.id}", notice=f"Yours: {views.when(loan)}.")
+    if not no.taken:
+        raise refuse(form, no)
+    return _meter(ask, meter, refuse(form, no).form, nearest=no.nearest, status=409)
+
+
+def _had_already(ask: Asked, meter: Meter, days: Stretch, no: No | None) -> Loan | None:
+    """The button, pressed twice: the days are taken, by oneself."""
+    if no is None or not no.taken:
+        return None
+    with ask.read() as db:
+        return loans.booked_already(db, meter.id, ask.who.id, days)
 
 
 @router.post("/meters/{meter_id}/join")
-def join(request: Request, who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
-    typed = reading.read_asked(form)
-    if isinstance(typed, Refused):
-        return _meter(request, who, club, meter_id, refused=typed)
+def join(ask: Ask, meter: ClubMeter) -> Response:
+    form, today = _typed(ask, meter), ask.today
+    wish = read_wish(form)
     try:
-        with club.write() as db:
+        with ask.write() as db:
+            locked = books.locked(db, meter.id)
+            assert locked is not None
             answer = loans.join(
                 db,
-                _locked(db, meter_id),
-                who.id,
-                earliest=typed.earliest,
-                latest=typed.latest,
-                days=typed.days,
-                purpose=typed.purpose,
-                today=club_day.today(db),
+                locked,
+                ask.who.id,
+                earliest=wish.earliest,
+                latest=wish.latest,
+                days=wish.days,
+                purpose=wish.purpose,
+                today=today,
             )
     except IntegrityError:  # sent twice at once: the first one stands
-        return see_other(f"/meters/{meter_id}", notice="You are in the queue.")
+        return see_other(f"/meters/{meter.id}", notice=_IN_THE_QUEUE)
     if isinstance(answer, No):
-        values = {
-            "earliest": typed.earliest.isoformat(),
-            "latest": typed.latest.isoformat() if typed.latest else "",
-            "days": str(typed.days),
-            "purpose": typed.purpose.value,
-        }
-        refused = Refused(values, reading.errors_of(answer))
-        return _meter(request, who, club, meter_id, refused=refused)
-    return see_other(f"/meters/{meter_id}#place", notice="You are in the queue.")
+        raise refuse(form, answer)
+    return see_other(f"/meters/{meter.id}#place", notice=_IN_THE_QUEUE)
 
 
 @router.post("/requests/{request_id}/leave")
-def leave(who: Who, club: Club, request_id: Id) -> Response:
-    with club.write() as db:
-        found = loans.request(db, request_id)
-        if found is None or found.member_id != who.id:
-            raise NotFound
-        meter_id = found.meter_id
-        loans.act(
-            db,
-            _locked(db, meter_id),
-            lambda book, rules: queue.withdraw(book, request_id),
-            today=club_day.today(db),
-            by_id=who.id,
-        )
-    return see_other(f"/meters/{meter_id}", notice="You left the queue.")
+def leave(ask: Ask, asked: OwnRequest) -> Response:
+    done_to(ask, asked.meter_id, lambda book, rules: queue.withdraw(book, asked.id))
+    return see_other(f"/meters/{asked.meter_id}", notice="You left the queue.")
 
 
 @router.get("/meters/{meter_id}/history")
-def history(request: Request, who: Who, club: Club, meter_id: Id) -> Response:
+def history(ask: Ask, meter: ClubMeter) -> Response:
     """Where the meter was on any day, and everything that was written down."""
-    asked = request.query_params.get("day", "")
-    day = reading.read_day(asked) if asked else None
-    with club.read() as db:
-        meter = _found(db, meter_id)
-        zone, today = club_day.zone(db), club_day.today(db)
-        answer = _where(db, meter, day, today) if day else ""
-        acts = loans.acts_of_meter(db, meter_id, most=200)
+    form = HISTORY.in_address(ask)
+    day = form[ON_DAY]
+    with ask.read() as db:
+        answer = _where(db, meter, day, ask.today) if day else ""
+        acts = loans.acts_of_meter(db, meter.id, most=200)
         names = loans.names(db, [act.by_id for act in acts] + [act.member_id for act in acts])
-    view = {
-        "id": meter_id,
-        "name": meter.name,
-        "day": asked,
-        "answer": answer,
-        "error": "" if day or not asked else "Enter a day, like 2026-12-01.",
-        "log": views.log_rows(acts, names, zone, who.clock),
-    }
-    status = 422 if view["error"] else 200
-    return page(request, "lending/history.html", view=view, status=status)
+    log = log_rows(acts, names, ask.zone, ask.clock)
+    return ask.page("lending/history.html", form=form, meter=meter, answer=answer, log=log)
 
 
 def _where(db: Session, meter: Meter, day: date, today: date) -> str:
@@ -192,194 +184,75 @@ def _where(db: Session, meter: Meter, day: date, today: date) -> str:
 
 
 @router.post("/meters/{meter_id}/condition")
-def note_condition(who: Who, club: Club, form: Typed, meter_id: Id) -> Response:
-    noted = reading.text(form, "condition", most=1000)
-    with club.write() as db:
-        _found(db, meter_id)
-        if noted:
-            day = club_day.today(db)
-            meters.note_condition(db, meter_id, noted, day=day, by_id=who.id)
+def note_condition(ask: Ask, meter: ClubMeter) -> Response:
+    form = METER.typed(ask)
+    noted = form[CONDITION][:1000]
+    if noted:
+        day = ask.today
+        with ask.write() as db:
+            meters.note_condition(db, meter.id, noted, day=day, by_id=ask.who.id)
     return see_other(
-        f"/meters/{meter_id}#condition", notice="Written down." if noted else "Nothing was typed."
+        f"/meters/{meter.id}#condition", notice="Written down." if noted else "Nothing was typed."
     )
 
 
-# What several of these share
+# The page of one meter
 
 
-def _meters_view(db: Session, who: Member, *, first: date, today: date) -> views.MetersView:
-    found = meters.all_meters(db)
-    ids = [meter.id for meter in found]
-    last = first + timedelta(days=words.STRIP_DAYS - 1)
-    shown = loans.loans_between(db, ids, first, last)
-    resting = views.rests_in(meters.rests_of(db, ids), first, last)
-    mine = loans.loans_of(db, who.id, since=today - timedelta(days=60))
-    rules = lending_rule(db)
-    held = {meter.id: loans.book(db, meter, today=today) for meter in found}
-    names = loans.names(db, [row.member_id for row in shown] + _people(held.values()))
-    called = {meter.id: meter.name for meter in found}
-    queues = {
-        meter_id: views.queue_rows(book, rules, names, me=who.id, today=today)
-        for meter_id, book in held.items()
-    }
-    return views.MetersView(
-        offers=views.offer_cards(mine, called, who.id),
-        mine=views.my_days(mine, called, today=today),
-        places=tuple(
-            (meter_id, called[meter_id], row)
-            for meter_id, rows in queues.items()
-            for row in rows
-            if row.mine
-        ),
-        meters=tuple(
-            views.MeterCard(
-                id=meter.id,
-                name=meter.name,
-                standing=words.standing(meter, held[meter.id], names, me=who.id, today=today),
-                waiting=_waiting(len(queues[meter.id])),
-                rows=words.rows_of(
-                    [row for row in shown if row.meter_id == meter.id],
-                    [row for row in resting if row.meter_id == meter.id],
-                    names,
-                    me=who.id,
-                    today=today,
-                ),
-            )
-            for meter in found
-        ),
-        strip=words.calendar_strip(
-            found, shown, resting, names, me=who.id, first=first, today=today
-        )
-        if found
-        else None,
-        earlier=(first - timedelta(days=words.STRIP_DAYS)).isoformat(),
-        later=(last + timedelta(days=1)).isoformat(),
-        steward=who.role == "steward",
-    )
-
-
-def _waiting(number: int) -> str:
-    if number == 0:
-        return "Nobody is waiting."
-    return filters.count(number, "member") + (" is waiting." if number == 1 else " are waiting.")
-
-
-def _people(held: Any) -> list[int | None]:
-    people: list[int | None] = []
-    for book in held:
-        people += [loan.member_id for loan in book.loans]
-        people += [request.member_id for request in book.requests]
-    return people
+def _typed(ask: Asked, meter: Meter) -> Filled:
+    return METER.typed(ask, again=lambda form: _meter(ask, meter, form))
 
 
 def _meter(
-    request: Request,
-    who: Member,
-    club: Club,
-    meter_id: int,
-    *,
-    refused: Refused | None = None,
-    nearest: Stretch | None = None,
-    status: int = 422,
-) -> Response:
-    with club.read() as db:
-        meter = _found(db, meter_id)
-        today = club_day.today(db)
-        view = _meter_view(db, who, meter, request, refused, nearest, today)
-    return page(request, "lending/meter.html", view=view, status=status if refused else 200)
-
-
-def _meter_view(
-    db: Session,
-    who: Member,
+    ask: Asked,
     meter: Meter,
-    request: Request,
-    refused: Refused | None,
-    nearest: Stretch | None,
-    today: date,
-) -> views.MeterView:
-    held = loans.book(db, meter, today=today)
+    form: Filled | None,
+    *,
+    nearest: Stretch | None = None,
+    status: int = 200,
+) -> Response:
+    today = ask.today
+    with ask.read() as db:
+        rows = _rows_of(db, meter, today)
+    view = views.meter_view(rows, me=ask.who.id, today=today, nearest=nearest)
+    begun = _begun(ask, view.free)
+    shown = METER.showing(begun) if form is None else _kept(form, begun)
+    return ask.page("lending/meter.html", form=shown, view=view, status=status)
+
+
+def _rows_of(db: Session, meter: Meter, today: date) -> views.MeterRows:
     rules = lending_rule(db)
-    last = today + timedelta(days=words.STRIP_DAYS - 1)
+    held = loans.book(db, meter, today=today)
     shown = loans.loans_between(db, [meter.id], today, today + timedelta(days=rules.ahead_days))
-    resting = meters.rests_of(db, [meter.id])
     noted = meters.condition_of(db, meter.id, most=10)
-    names = loans.names(
-        db,
-        [row.member_id for row in shown] + [row.member_id for row in noted] + _people([held]),
-    )
-    rows = views.queue_rows(held, rules, names, me=who.id, today=today)
-    free = views.free_rows(held, today=today, ahead_days=rules.ahead_days)
-    coming = [row for row in resting if (row.last_day or last) >= today]
-    return views.MeterView(
-        id=meter.id,
-        name=meter.name,
-        standing=words.standing(meter, held, names, me=who.id, today=today),
-        facts=views.facts_of(meter, meters.calibration_on(db, meter.id, today)),
-        case=tuple(line for line in meter.case_contents.splitlines() if line.strip()),
-        strip=words.calendar_strip(
-            [meter],
-            [row for row in shown if row.first_day <= last],
-            views.rests_in(coming, today, last),
-            names,
-            me=who.id,
-            first=today,
-            today=today,
-        ),
-        rows=words.rows_of(shown, coming, names, me=who.id, today=today),
-        free=free,
-        queue=rows,
-        my_place=next((row for row in rows if row.mine), None),
-        offers=views.offer_cards(shown, {meter.id: meter.name}, who.id),
-        condition=tuple(
-            (filters.day(one.day), names.get(one.member_id or 0, ""), one.words) for one in noted
-        ),
-        steward=who.role == "steward",
-        longest=rules.longest_loan_days,
-        purposes=tuple((key.value, named) for key, named in words.PURPOSES.items()),
-        values=_values(request, held, free, today, refused),
-        errors=refused.errors if refused else {},
-        nearest=views.free_row(nearest) if nearest else None,
+    people = [row.member_id for row in shown] + [row.member_id for row in noted]
+    return views.MeterRows(
+        meter=meters.meter(db, meter.id) or meter,
+        held=held,
+        rules=rules,
+        shown=shown,
+        resting=meters.rests_of(db, [meter.id]),
+        noted=noted,
+        calibration=meters.calibration_on(db, meter.id, today),
+        names=loans.names(db, people + views.people([held])),
     )
 
 
-def _values(
-    request: Request,
-    book: Book,
-    free: tuple[views.FreeRow, ...],
-    today: date,
-    refused: Refused | None,
-) -> dict[str, str]:
+def _begun(ask: Asked, free: tuple[views.FreeRow, ...]) -> dict[str, str]:
     """What the two forms hold at first: the address's days, or the next free ones."""
-    first = request.query_params.get("from", free[0].first if free else "")
-    last = request.query_params.get("to", "")
+    first = ask.query.get("from", free[0].first if free else "")
+    last = ask.query.get("to", "")
     if not last and free and first == free[0].first:
-        last = (date.fromisoformat(first) + timedelta(days=min(free[0].days, 3) - 1)).isoformat()
-    blank = {
-        "from": first if reading.read_day(first) else "",
-        "to": last if reading.read_day(last) else "",
-        "earliest": today.isoformat(),
-        "latest": "",
-        "days": "3",
-        "purpose": "routine",
+        last = str(date.fromisoformat(first) + timedelta(days=min(free[0].days, 3) - 1))
+    return {
+        "from": first if times.read_day(first) else "",
+        "to": last if times.read_day(last) else "",
+        "earliest": str(ask.today),
     }
-    return blank | (refused.values if refused else {})
 
 
-def _first_shown(request: Request, today: date) -> date:
-    asked = reading.read_day(request.query_params.get("from", ""))
-    return asked or today - timedelta(days=today.weekday())
-
-
-def _found(db: Session, meter_id: int) -> Meter:
-    meter = meters.meter(db, meter_id)
-    if meter is None:
-        raise NotFound("There is no such meter.")
-    return meter
-
-
-def _locked(db: Session, meter_id: int) -> Meter:
-    meter = books.locked(db, meter_id)
-    if meter is None:
-        raise NotFound("There is no such meter.")
-    return meter
+def _kept(form: Filled, begun: dict[str, str]) -> Filled:
+    """A refused form as it was typed; the page's other form begins as ever."""
+    sent = {name: value for name, value in form.values.items() if value}
+    form.values = METER.showing(begun).values | sent
+    return form

@@ -1,16 +1,22 @@
 """What the pages of meters show, as frozen views of formatted text."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
-from datetime import date, datetime, timedelta
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
 
 from server.drawing.strip import Strip
 from server.lending import queue
 from server.lending.book import Book, LoanState, Purpose, Request
 from server.lending.calendar import Stretch, day_in_words, stretch_in_words
 from server.lending.fairness import in_turn, place
-from server.lending.rules import Rules, written
-from server.models import LendingAct, Loan, Member, Meter, MeterCalibration, MeterRest
+from server.lending.rules import Rules
+from server.models import (
+    Loan,
+    Meter,
+    MeterCalibration,
+    MeterCondition,
+    MeterRest,
+)
 from server.web import filters
 from server.web.lending import words
 
@@ -80,13 +86,24 @@ class MetersView:
     strip: Strip | None
     earlier: str
     later: str
-    steward: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class MetersRows:
+    """What the database tells of all meters, for some days."""
+
+    meters: Sequence[Meter]
+    shown: Sequence[Loan]
+    resting: Sequence[MeterRest]
+    mine: Sequence[Loan]
+    rules: Rules
+    held: Mapping[int, Book]
+    names: dict[int, str]
 
 
 @dataclass(frozen=True, kw_only=True)
 class MeterView:
-    id: int
-    name: str
+    meter: Meter
     standing: str
     facts: tuple[tuple[str, str], ...]
     case: tuple[str, ...]
@@ -96,52 +113,119 @@ class MeterView:
     queue: tuple[QueueRow, ...]
     my_place: QueueRow | None
     offers: tuple[OfferCard, ...]
-    condition: tuple[tuple[str, str, str], ...]  # day, who, words
-    steward: bool
+    condition: tuple[tuple[MeterCondition, str], ...]  # what, and who
     longest: int
-    purposes: tuple[tuple[str, str], ...]
-    values: Mapping[str, str]
-    errors: Mapping[str, str]
     nearest: FreeRow | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
-class LogRow:
-    when: str
-    by: str
-    words: str
-    told: str
+class MeterRows:
+    """What the database tells of one meter."""
+
+    meter: Meter
+    held: Book
+    rules: Rules
+    shown: Sequence[Loan]
+    resting: Sequence[MeterRest]
+    noted: Sequence[MeterCondition]
+    calibration: MeterCalibration | None
+    names: dict[int, str]
 
 
-@dataclass(frozen=True, kw_only=True)
-class LoanView:
-    id: int
-    meter_id: int
-    meter: str
-    who: str
-    when: str
-    state: str
-    offered: bool
-    answer_by: str
-    instead_of: str
-    may_answer: bool
-    may_give_back: bool
-    may_move: bool
-    out_and_mine: bool
-    ends: tuple[tuple[str, str], ...]  # values and words of "give back from …"
-    log: tuple[LogRow, ...]
-    values: Mapping[str, str]
-    errors: Mapping[str, str] = field(default_factory=dict)
+def meters_view(rows: MetersRows, *, me: int, first: date, today: date) -> MetersView:
+    """What concerns me first, then the calendar."""
+    called = {meter.id: meter.name for meter in rows.meters}
+    queues = {
+        meter_id: queue_rows(book, rows.rules, rows.names, me=me, today=today)
+        for meter_id, book in rows.held.items()
+    }
+    strip = (
+        words.calendar_strip(
+            rows.meters, rows.shown, rows.resting, rows.names, me=me, first=first, today=today
+        )
+        if rows.meters
+        else None
+    )
+    return MetersView(
+        offers=offer_cards(rows.mine, called, me),
+        mine=my_days(rows.mine, called, today=today),
+        places=tuple(
+            (meter_id, called[meter_id], row)
+            for meter_id, waiting in queues.items()
+            for row in waiting
+            if row.mine
+        ),
+        meters=tuple(
+            _meter_card(rows, meter, len(queues[meter.id]), me=me, today=today)
+            for meter in rows.meters
+        ),
+        strip=strip,
+        earlier=(first - timedelta(days=words.STRIP_DAYS)).isoformat(),
+        later=(first + timedelta(days=words.STRIP_DAYS)).isoformat(),
+    )
 
 
-@dataclass(frozen=True, kw_only=True)
-class RuleView:
-    sentences: tuple[str, ...]
-    bound: str
-    steward: bool
-    changed: str
-    numbers: tuple[tuple[str, str, str, str], ...]  # name, label, value, unit
-    errors: Mapping[str, str]
+def _meter_card(rows: MetersRows, meter: Meter, waiting: int, *, me: int, today: date) -> MeterCard:
+    return MeterCard(
+        id=meter.id,
+        name=meter.name,
+        standing=words.standing(meter, rows.held[meter.id], rows.names, me=me, today=today),
+        waiting=_waiting(waiting),
+        rows=words.rows_of(
+            [row for row in rows.shown if row.meter_id == meter.id],
+            [row for row in rows.resting if row.meter_id == meter.id],
+            rows.names,
+            me=me,
+            today=today,
+        ),
+    )
+
+
+def _waiting(number: int) -> str:
+    if number == 0:
+        return "Nobody is waiting."
+    return filters.count(number, "member") + (" is waiting." if number == 1 else " are waiting.")
+
+
+def people(held: Iterable[Book]) -> list[int | None]:
+    """Everybody these books name."""
+    found: list[int | None] = []
+    for book in held:
+        found += [loan.member_id for loan in book.loans]
+        found += [request.member_id for request in book.requests]
+    return found
+
+
+def meter_view(
+    rows: MeterRows, *, me: int, today: date, nearest: Stretch | None = None
+) -> MeterView:
+    meter, rules, names = rows.meter, rows.rules, rows.names
+    last = today + timedelta(days=words.STRIP_DAYS - 1)
+    waiting = queue_rows(rows.held, rules, names, me=me, today=today)
+    coming = [row for row in rows.resting if (row.last_day or last) >= today]
+    return MeterView(
+        meter=meter,
+        standing=words.standing(meter, rows.held, names, me=me, today=today),
+        facts=facts_of(meter, rows.calibration),
+        case=tuple(line for line in meter.case_contents.splitlines() if line.strip()),
+        strip=words.calendar_strip(
+            [meter],
+            [row for row in rows.shown if row.first_day <= last],
+            rests_in(coming, today, last),
+            names,
+            me=me,
+            first=today,
+            today=today,
+        ),
+        rows=words.rows_of(rows.shown, coming, names, me=me, today=today),
+        free=free_rows(rows.held, today=today, ahead_days=rules.ahead_days),
+        queue=waiting,
+        my_place=next((row for row in waiting if row.mine), None),
+        offers=offer_cards(rows.shown, {meter.id: meter.name}, me),
+        condition=tuple((one, names.get(one.member_id or 0, "")) for one in rows.noted),
+        longest=rules.longest_loan_days,
+        nearest=free_row(nearest) if nearest else None,
+    )
 
 
 def offer_cards(loans: Sequence[Loan], meters: Mapping[int, str], me: int) -> tuple[OfferCard, ...]:
@@ -247,124 +331,8 @@ def facts_of(meter: Meter, calibration: MeterCalibration | None) -> tuple[tuple[
     return tuple(found)
 
 
-def log_rows(
-    acts: Sequence[LendingAct], names: Mapping[int, str], zone: str, clock: str
-) -> tuple[LogRow, ...]:
-    return tuple(
-        LogRow(
-            when=moment(act.at, zone, clock),
-            by=names.get(act.by_id, "a former member") if act.by_id else "by the club's rule",
-            words=act.words,
-            told=names.get(act.member_id or 0, "") if act.told else "",
-        )
-        for act in acts
-    )
-
-
-def moment(at: datetime, zone: str, clock: str) -> str:
-    local = filters.local(at, zone)
-    return f"{filters.short_day(local.date())}, {filters.clock(local, clock)}"
-
-
 def when(loan: Loan) -> str:
     return stretch_in_words(Stretch(loan.first_day, loan.last_day))
-
-
-def loan_view(
-    loan: Loan,
-    meter: Meter,
-    *,
-    who: Member,
-    name: str,
-    instead_of: Loan | None,
-    log: tuple[LogRow, ...],
-    today: date,
-    values: Mapping[str, str],
-    errors: Mapping[str, str],
-) -> LoanView:
-    mine = loan.member_id == who.id
-    state = LoanState(loan.state)
-    steward = who.role == "steward"
-    return LoanView(
-        id=loan.id,
-        meter_id=loan.meter_id,
-        meter=meter.name,
-        who="You" if mine else name,
-        when=when(loan),
-        state=words.STATES[state],
-        offered=state is LoanState.OFFERED,
-        answer_by=day_in_words(loan.answer_by) if loan.answer_by else "",
-        instead_of=when(instead_of) if instead_of else "",
-        may_answer=mine and state is LoanState.OFFERED,
-        may_give_back=mine and state is LoanState.BOOKED and loan.last_day >= today,
-        may_move=steward and state in (LoanState.BOOKED, LoanState.OUT),
-        out_and_mine=mine and state is LoanState.OUT,
-        ends=_ends(loan, today) if state is LoanState.BOOKED else (),
-        log=log,
-        values={"from": loan.first_day.isoformat(), "to": loan.last_day.isoformat(), **values},
-        errors=errors,
-    )
-
-
-def _ends(loan: Loan, today: date) -> tuple[tuple[str, str], ...]:
-    """What can be given back: all of it, or so many days from the end or the beginning."""
-    first, last = max(loan.first_day, today), loan.last_day
-    if first > last:
-        return ()
-    length = (last - first).days + 1
-    found = [(f"{first}/{last}", "all of it")]
-    for n in range(1, length):
-        late = Stretch(last - timedelta(days=n - 1), last)
-        found.append((f"{late.first}/{late.last}", stretch_in_words(late)))
-    if first == loan.first_day:
-        for n in range(1, length):
-            early = Stretch(first, first + timedelta(days=n - 1))
-            found.append((f"{early.first}/{early.last}", stretch_in_words(early)))
-    return tuple(found)
-
-
-RULE_LABELS = {
-    "longest_loan_days": ("A loan lasts at most", "days"),
-    "grace_days": ("Kept free between two loans", "days"),
-    "ahead_days": ("How far ahead days can be picked or asked for", "days"),
-    "open_requests_each": ("Requests waiting for each member, over all meters", ""),
-    "picked_days_each": ("Coming days one member may hold by picking", "days"),
-    "window_days": ("Any so many days in a row …", "days"),
-    "window_most_days": (
-        "… of which one member may hold the meters (as many as above: no bound)",
-        "days",
-    ),
-    "offer_ahead_days": ("Offered before the first day", "days"),
-    "answer_days": ("An offer stands for", "days"),
-    "unanswered_offers": ("Offers without an answer until a request is closed", ""),
-    "patience_days": ("Patience: after waiting so long, first and at once", "days"),
-    "trouble_days": ("Animals in trouble: at most", "days"),
-}
-
-
-def rule_view(
-    rules: Rules,
-    *,
-    steward: bool,
-    changed: str,
-    values: Mapping[str, str] | None = None,
-    errors: Mapping[str, str] | None = None,
-) -> RuleView:
-    shown = values or {name: str(getattr(rules, name)) for name in RULE_LABELS}
-    bound = (
-        f"Nobody waits for ever: a request that fits the calendar is offered days within "
-        f"{rules.patience_days} days, while the meter is not lost or resting without an end."
-    )
-    return RuleView(
-        sentences=written(rules),
-        bound=bound,
-        steward=steward,
-        changed=changed,
-        numbers=tuple(
-            (name, label, shown.get(name, ""), unit) for name, (label, unit) in RULE_LABELS.items()
-        ),
-        errors=errors or {},
-    )
 
 
 def rests_in(rests: Sequence[MeterRest], first: date, last: date) -> list[MeterRest]:
