@@ -20,6 +20,7 @@ from server.optics.patches import Face, Receivers
 from server.optics.rays import Landed, Room, directions, follow, scattered_starts
 from server.optics.reach import Targets, light_on
 from server.optics.rocks import bottom_of, free_share, inside, stands
+from server.optics.shade import FEWER_RAYS
 from server.optics.sources import Sources, sources_for
 from server.optics.tank import Tank, Water, albedo_of
 
@@ -29,13 +30,17 @@ Singles = NDArray[np.float32]
 _MOST_PIECES = 900
 _LEAST_PIECE_CM = 2.5
 _COARSER_ON_ROCKS = 1.6
-_RAYS_PIECE, _RAYS_CELL, _RAYS_POINT = 64, 96, 192
+_RAYS_PIECE, _RAYS_POINT = 64, 192
+_RAYS_PLANE, _RAYS_CELL = 110_000, (48, 256)
+"""Rays of all cells of a plane together, and the least and most of one cell."""
 
 _NODE_CM = 1.9
 _MOST_NODES = 4000
 """Scattered light on a plane is worked out on cells no smaller and no more than these."""
 
 _LIFT_CM = 2e-3
+
+_MOST_TURNS, _LITTLE = 400, 1e-5
 
 _Edge = tuple[float, float]
 _Flat = tuple[float, int, float, int, tuple[_Edge, _Edge], int | None]
@@ -64,41 +69,64 @@ def room_of(tank: Tank, refractive_index: float) -> Room:
     return Room(tank=tank, refractive_index=refractive_index, faces=_faces(tank))
 
 
-def arriving_directly(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
-    """Direct light on every piece of every scattering face [µmol m⁻² s⁻¹], by rung."""
-    return dict(_arriving(tank, water, tuple(emitters)))
+def given_off(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
+    """What every piece of every scattering face gives off in the end [µmol m⁻² s⁻¹], by rung.
+
+    B = ρ (D + K B) by turns: each adds what came by one more scattering, until little does.
+    """
+    return dict(_given_off(tank, water, tuple(emitters)))
 
 
-@lru_cache(maxsize=32)
-def _arriving(
+@lru_cache(maxsize=64)
+def _given_off(
     tank: Tank, water: Water, emitters: tuple[Emitter, ...]
 ) -> tuple[tuple[float, Floats], ...]:
+    arriving = arriving_directly(tank, water, emitters)
+    if not arriving:
+        return ()
+    faces = room_of(tank, water.refractive_index).faces
+    rho = np.concatenate([np.full(face.size, face.albedo) for face in faces])
+    seen = _faces_seen(tank, water.refractive_index, tuple(arriving))
+    found = []
+    for rung, (per_m, direct) in enumerate(arriving.items()):
+        added = exitance = rho * direct
+        for _ in range(_MOST_TURNS):
+            added = rho * seen.of(added, rung)
+            exitance = exitance + added
+            if added.max() <= _LITTLE * exitance.max():
+                break
+        found.append((per_m, exitance))
+    return tuple(found)
+
+
+def arriving_directly(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
+    """Direct light on every piece of every scattering face [µmol m⁻² s⁻¹], by rung."""
     faces = room_of(tank, water.refractive_index).faces
     sums: dict[float, Floats] = {}
     for group in sources_for(tank, water, emitters, depth_cm=tank.depth_cm) if faces else ():
         parts = rungs(group.absorption, 1.5 * tank.depth_cm)
-        for per_m, got in zip(parts, _direct_on(tank, water, group, faces, list(parts.values())),
-                              strict=True):  # fmt: skip
+        lit = _direct_on(tank, water, group, faces, list(parts.values()))
+        for per_m, got in zip(parts, lit, strict=True):
             sums[per_m] = sums.get(per_m, 0.0) + got
-    return tuple(sorted(sums.items()))
+    return dict(sorted(sums.items()))
 
 
 def returned_to_plane(
     tank: Tank,
     water: Water,
-    arriving: Arriving,
+    given: Arriving,
     *,
     x_cm: Floats,
     y_cm: Floats,
     depth_cm: float,
 ) -> Floats:
     """PPFD that floor, rocks and walls add on a level plane, shape (ny, nx)."""
-    if not arriving:
+    if not given:
         return np.zeros((y_cm.size, x_cm.size))
     nx, ny = _node_counts(tank, x_cm.size, y_cm.size)
-    seen, clear = _plane_seen(tank, water.refractive_index, tuple(arriving), depth_cm, nx, ny)
+    seen, clear = _plane_seen(tank, water.refractive_index, tuple(given), depth_cm, nx, ny)
     total = np.zeros(nx * ny)
-    for rung, exitance in enumerate(_given_off(tank, water, arriving)):
+    for rung, exitance in enumerate(given.values()):
         total += seen.of(exitance, rung)
     to_x, to_y = _carry(tank.length_cm, nx, x_cm), _carry(tank.width_cm, ny, y_cm)
     there = to_y @ clear.reshape(ny, nx) @ to_x.T
@@ -106,24 +134,16 @@ def returned_to_plane(
     return np.asarray(carried / np.maximum(there, 1e-9))
 
 
-def returned_to_points(
-    tank: Tank, water: Water, arriving: Arriving, *, points_cm: Floats
-) -> Floats:
+def returned_to_points(tank: Tank, water: Water, given: Arriving, *, points_cm: Floats) -> Floats:
     """PPFD that floor, rocks and walls add at upward-facing sensors; points_cm: (n, 3) → (n,)."""
     total = np.zeros(points_cm.shape[0])
-    if not arriving:
+    if not given:
         return total
     key = (points_cm.shape[0], points_cm.astype(np.float64).tobytes())
-    seen = _points_seen(tank, water.refractive_index, tuple(arriving), key)
-    for rung, exitance in enumerate(_given_off(tank, water, arriving)):
+    seen = _points_seen(tank, water.refractive_index, tuple(given), key)
+    for rung, exitance in enumerate(given.values()):
         total += seen.of(exitance, rung)
     return total
-
-
-def _given_off(tank: Tank, water: Water, arriving: Arriving) -> list[Floats]:
-    """What every piece gives off in the end, one array per rung."""
-    settled = _settled(tank, water.refractive_index, tuple(arriving))
-    return [table @ direct for table, direct in zip(settled, arriving.values(), strict=True)]
 
 
 def _faces(tank: Tank) -> tuple[Face, ...]:
@@ -225,7 +245,7 @@ def _on_floor(
     def lit(where: Tank, group: Sources) -> Floats:
         return light_on_grid(
             where, water, group, x_cm=u, y_cm=v, depth_cm=tank.depth_cm,
-            cell_cm=(float(u[0] * 2), float(v[0] * 2)),
+            cell_cm=(float(u[0] * 2), float(v[0] * 2)), rays=FEWER_RAYS,
         ).T.ravel()  # fmt: skip
 
     free = free_share(tank, u.size, v.size, tank.depth_cm)
@@ -237,26 +257,17 @@ def _on_floor(
     return np.asarray(each * shaded / np.maximum(each.sum(axis=0), 1e-12))
 
 
-@lru_cache(maxsize=8)
-def _settled(tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...]) -> Floats:
-    """(1 − ρK)⁻¹ ρ: from direct light on the pieces to the light each gives off, per rung."""
+@lru_cache(maxsize=16)
+def _faces_seen(tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...]) -> _Seen:
+    """What every piece of every face sees of all others."""
     room = room_of(tank, refractive_index)
-    size = sum(face.size for face in room.faces)
-    rho = np.concatenate([np.full(face.size, face.albedo) for face in room.faces])
-    parts = [
-        _seen(room, Receivers(points=face.centres, axis=face.axis, looks=face.inward),
-              _extent(face), rungs_per_m, _RAYS_PIECE)[0]
+    begun = [
+        starts(tank, Receivers(points=face.centres, axis=face.axis, looks=face.inward),
+               _extent(face), _RAYS_PIECE)
         for face in room.faces
     ]  # fmt: skip
-    piece = np.concatenate([part.piece for part in parts])
-    rows = np.arange(size)[:, None] * (size + 1)
-    found = np.empty((len(rungs_per_m), size, size))
-    for rung in range(len(rungs_per_m)):
-        weight = np.concatenate([part.weights[rung] for part in parts])
-        flat = np.bincount((rows + piece).ravel(), weight.ravel(), size * (size + 1))
-        exchange = flat.reshape(size, size + 1)[:, :size]
-        found[rung] = np.linalg.solve(np.eye(size) - rho[:, None] * exchange, np.diag(rho))
-    return found
+    start, way = (np.concatenate([one[k] for one in begun], axis=1) for k in (0, 1))
+    return _landed(room, start, way, _RAYS_PIECE, rungs_per_m)[0]
 
 
 def _extent(face: Face) -> tuple[float, float, float]:
@@ -267,19 +278,13 @@ def _extent(face: Face) -> tuple[float, float, float]:
     return extent[0], extent[1], extent[2]
 
 
-def _seen(
-    room: Room,
-    places: Receivers,
-    extent_cm: tuple[float, float, float],
-    rungs_per_m: tuple[float, ...],
-    rays: int,
+def _landed(
+    room: Room, start: Singles, way: Singles, rays: int, rungs_per_m: tuple[float, ...]
 ) -> tuple[_Seen, NDArray[np.bool_]]:
-    """What small faces see, each spread over extent_cm; and which of them lie clear of rocks."""
-    count = places.points.shape[0]
-    start, way = starts(room.tank, places, extent_cm, rays)
-    valid = (inside(room.tank, *start.astype(np.float64)) < 0).reshape(count, rays)
+    """What places see by so many rays each; and which places do not lie in a rock as a whole."""
+    valid = (inside(room.tank, *start.astype(np.float64)) < 0).reshape(-1, rays)
     landed = follow(room, start, way)
-    weight = landed.weight.reshape(count, rays) * valid
+    weight = landed.weight.reshape(valid.shape) * valid
     weight /= np.maximum(valid.sum(axis=1, keepdims=True), 1)
     return _by_rung(room, landed, weight, rungs_per_m), np.asarray(valid.any(axis=1))
 
@@ -318,10 +323,10 @@ def _plane_seen(
     x, y = ((np.arange(n) + 0.5) / n * e for n, e in ((nx, tank.length_cm), (ny, tank.width_cm)))
     grid = np.meshgrid(x, y)
     points = np.stack([grid[0].ravel(), grid[1].ravel(), np.full(nx * ny, depth_cm)], axis=1)
-    return _seen(
-        room_of(tank, refractive_index), Receivers(points=points, axis=2, looks=-1),
-        (tank.length_cm / nx, tank.width_cm / ny, 0.0), rungs_per_m, _RAYS_CELL,
-    )  # fmt: skip
+    places = Receivers(points=points, axis=2, looks=-1)
+    rays = int(np.clip(_RAYS_PLANE // (nx * ny), *_RAYS_CELL))
+    start, way = starts(tank, places, (tank.length_cm / nx, tank.width_cm / ny, 0.0), rays)
+    return _landed(room_of(tank, refractive_index), start, way, rays, rungs_per_m)
 
 
 @lru_cache(maxsize=32)
@@ -330,8 +335,8 @@ def _points_seen(
 ) -> _Seen:
     points = np.frombuffer(key[1], dtype=np.float64).reshape(key[0], 3)
     places = Receivers(points=points, axis=2, looks=-1)
-    return _seen(room_of(tank, refractive_index), places, (0.0, 0.0, 0.0), rungs_per_m,
-                 _RAYS_POINT)[0]  # fmt: skip
+    start, way = starts(tank, places, (0.0, 0.0, 0.0), _RAYS_POINT)
+    return _landed(room_of(tank, refractive_index), start, way, _RAYS_POINT, rungs_per_m)[0]
 
 
 def _node_counts(tank: Tank, nx: int, ny: int) -> tuple[int, int]:

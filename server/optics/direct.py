@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from server.optics.crossings import Pair, keep_inside, through_openings
 from server.optics.kernel import Kernel, KernelKey, kernel
 from server.optics.scene import Receiver, Scene
+from server.optics.shade import RAYS
 from server.optics.shadows import leave_shaded
 from server.optics.sources import Sources
 from server.optics.tank import Tank, Water
@@ -37,10 +38,12 @@ def light_on_grid(
     depth_cm: float,
     cell_cm: tuple[float, float] = (0.0, 0.0),
     receiver: Receiver = "level",
+    rays: int = RAYS,
 ) -> Floats:
     """PPFD on a grid of targets, x_cm (nx,) and y_cm (ny,) rising, as shape (ny, nx).
 
     cell_cm: extent of the cell each target stands for, over which the light is averaged.
+    rays: tested from each piece to each cell where a rock's shadow ends (see `shade`).
     """
     total = np.zeros((y_cm.size, x_cm.size))
     tables = _tables(tank, water, sources, depth_cm, cell_cm)
@@ -64,7 +67,7 @@ def light_on_grid(
                 if tank.rocks:
                     leave_shaded(
                         found, tank, part, tables, (fold_x, fold_y),
-                        (placed_x[columns], placed_y[rows]), depth_cm, cell_cm,
+                        (placed_x[columns], placed_y[rows]), depth_cm, cell_cm, rays,
                     )  # fmt: skip
                 total[rows, columns] += np.tensordot(flux, found, axes=1)
     return total

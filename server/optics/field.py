@@ -241,7 +241,7 @@ def _centres(extent_cm: float, count: int) -> Floats:
 
 def _on_scattering_faces(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
     if tank.obstructed:
-        return among_rocks.arriving_directly(tank, water, emitters)
+        return among_rocks.given_off(tank, water, emitters)
     groups = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
     return diffuse.arriving_directly(tank, water, groups)
 

@@ -217,15 +217,22 @@ def _first_rock(low: Singles, high: Singles, place: Singles, per: Singles,
     found = np.full(length.size, -1, dtype=np.int32)
     from_origin = place * per
     for k in range(low.shape[1]):
-        one = low[:, k, None] * per - from_origin
-        other = high[:, k, None] * per - from_origin
-        near = np.minimum(one, other).max(axis=0)
-        far = np.maximum(one, other).min(axis=0)
+        near, far = _through(low[0, k], high[0, k], per[0], from_origin[0])
+        for axis in (1, 2):
+            enters, leaves = _through(low[axis, k], high[axis, k], per[axis], from_origin[axis])
+            np.maximum(near, enters, out=near)
+            np.minimum(far, leaves, out=far)
         hits = np.flatnonzero((near < far) & (near < length) & (far > 1e-3))
         if hits.size:
             length[hits] = np.maximum(near[hits], 0.0)
             found[hits] = k
     return found
+
+
+def _through(low: Singles, high: Singles, per: Singles, origin: Singles) -> tuple[Singles, Singles]:
+    """Where each ray enters and leaves the layer between two planes across one axis."""
+    one, other = low * per - origin, high * per - origin
+    return np.minimum(one, other), np.maximum(one, other)
 
 
 def _rock_faces(

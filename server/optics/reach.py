@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from server.optics.kernel import SQ_CM_PER_SQ_M, Absorption, strength, what_is_left
 from server.optics.openings import openings
-from server.optics.shade import Rays, visible_share
+from server.optics.shade import FEWER_RAYS, RAYS, Rays, visible_share
 from server.optics.shadows import turns
 from server.optics.sources import Sources
 from server.optics.surface_light import passed_at
@@ -133,6 +133,7 @@ def _rays(rays: Floats, sources: Sources, targets: Targets, source: Places, targ
         depth_cm=points[:, 2].astype(np.float32),
         cell_cm=(spread[:, 0], spread[:, 1]), piece_cm=(lamp[0], lamp[1]),
         follows=(rows[4], rows[5]), turn=turns(source, (points[:, 0], points[:, 1])),
+        count=FEWER_RAYS if spread.any() else RAYS,
     )  # fmt: skip
 
 

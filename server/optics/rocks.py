@@ -77,10 +77,13 @@ def free_share(tank: Tank, nx: int, ny: int, depth_cm: float) -> Floats:
 
 def _within(tank: Tank, place: Floats, wider_cm: float) -> Places:
     low, high = (corners.reshape(3, *(1,) * (place.ndim - 1), -1) for corners in boxes(tank))
-    if low.shape[-1] == 0:
+    level = np.flatnonzero((boxes(tank)[1, 2] > place[2].min(initial=np.inf))
+                           & (boxes(tank)[0, 2] < place[2].max(initial=-np.inf)))  # fmt: skip
+    if level.size == 0:
         return np.full(place.shape[1:], -1, dtype=np.intp)
+    low, high = low[..., level], high[..., level]
     hit = (place[2, ..., None] > low[2]) & (place[2, ..., None] < high[2])
     for axis in (0, 1):
         hit &= place[axis, ..., None] > low[axis] - wider_cm
         hit &= place[axis, ..., None] < high[axis] + wider_cm
-    return np.where(hit.any(axis=-1), hit.argmax(axis=-1), -1)
+    return np.where(hit.any(axis=-1), level[hit.argmax(axis=-1)], -1)

@@ -25,8 +25,9 @@ Places = NDArray[np.intp]
 Bits = NDArray[np.uint32]
 Pair = tuple[Singles, Singles]
 
-RAYS = 32
-ALL = np.uint32(0xFFFFFFFF)
+RAYS, FEWER_RAYS = 32, 8
+"""Rays of a family that are tested; fewer where the light is averaged again."""
+
 
 _AT_ONCE = 60_000
 _NOTHING = np.float32(1e-6)
@@ -40,7 +41,8 @@ class Rays:
     target, crossing: x and y of the middle ray [cm]. depth_cm: of the targets. cell_cm, piece_cm:
     over which targets and sources spread along x and y. follows: how far the crossing moves along
     x and y per step of the target; it moves the rest of the way per step of the source.
-    turn: 0–1, different from family to family, so that their rays lie differently.
+    turn: 0–1, different from family to family, so that their rays lie differently. count: rays of
+    each family that are tested, 8 to RAYS by eights.
     """
 
     target: Pair
@@ -50,6 +52,7 @@ class Rays:
     piece_cm: Pair
     follows: Pair
     turn: Singles
+    count: int = RAYS
 
     def some(self, which: Places) -> "Rays":
         """The families of those numbers."""
@@ -63,7 +66,7 @@ class Rays:
         return Rays(
             target=part(self.target), crossing=part(self.crossing), depth_cm=one(self.depth_cm),
             cell_cm=part(self.cell_cm), piece_cm=part(self.piece_cm),
-            follows=part(self.follows), turn=one(self.turn),
+            follows=part(self.follows), turn=one(self.turn), count=self.count,
         )  # fmt: skip
 
 
@@ -75,12 +78,12 @@ def visible_share(tank: Tank, rays: Rays) -> Singles:
         for block in range(0, which.size, size):
             numbers = np.arange(block, min(which.size, block + size))
             bits[which[numbers]] |= _stopped(tank, local.some(numbers))
-    return share_left(bits)
+    return share_left(bits, rays.count)
 
 
-def share_left(bits: Bits) -> Singles:
-    """Share of the rays of each family whose bit is not set."""
-    return np.asarray(1.0 - np.bitwise_count(bits) / RAYS, dtype=np.float32)
+def share_left(bits: Bits, count: int = RAYS) -> Singles:
+    """Share of the count rays of each family whose bit is not set."""
+    return np.asarray(1.0 - np.bitwise_count(bits) / count, dtype=np.float32)
 
 
 def _by_tank(tank: Tank, rays: Rays) -> Iterator[tuple[Places, Rays]]:
@@ -116,6 +119,7 @@ def _folded(rays: Rays, tank: tuple[int, int], extents: tuple[float, float]) -> 
     return Rays(
         target=back(rays.target), crossing=back(rays.crossing), depth_cm=rays.depth_cm,
         cell_cm=rays.cell_cm, piece_cm=rays.piece_cm, follows=rays.follows, turn=rays.turn,
+        count=rays.count,
     )  # fmt: skip
 
 
@@ -150,9 +154,9 @@ def stopped_rays(low: Singles, high: Singles, rays: Rays, start: Singles, end: S
     the target's depth counted from the target.
     """
     nearest, furthest = _margins(low, high, rays, start, end)
-    bits = np.where(nearest >= 0.0, ALL, np.uint32(0))
+    bits = np.where(nearest >= 0.0, np.uint32((1 << rays.count) - 1), np.uint32(0))
     for block in np.array_split(edges := np.flatnonzero((nearest < 0.0) & (furthest > 0.0)),
-                                1 + edges.size * RAYS // _AT_ONCE):  # fmt: skip
+                                1 + edges.size * rays.count // _AT_ONCE):  # fmt: skip
         if block.size:
             bits[block] = _one_by_one(
                 low[:, block], high[:, block], rays.some(block), start[block], end[block]
@@ -191,22 +195,23 @@ def _margins(
 def _one_by_one(low: Singles, high: Singles, rays: Rays, start: Singles, end: Singles) -> Bits:
     """Every ray of each family against its box: bits, shape (m,)."""
     middle, half = (start + end) / 2, (end - start) / 2
-    hit = np.ones((RAYS, start.size), dtype=bool)
+    hit = np.ones((rays.count, start.size), dtype=bool)
     way, apart, sides = [], [], []
     for axis in (0, 1):
         cell, piece, follows = rays.cell_cm[axis], rays.piece_cm[axis], rays.follows[axis]
-        step = _steps(rays.turn, axis) * cell
+        step = _steps(rays, axis) * cell
         target = rays.target[axis] + step
         crossing = rays.crossing[axis] + step * follows
-        crossing += _steps(rays.turn, axis + 2) * (piece * (1 - follows))
+        crossing += _steps(rays, axis + 2) * (piece * (1 - follows))
         sides.append((high[axis] - low[axis]) / 2)
         way.append(crossing - target)
         apart.append(target - (low[axis] + high[axis]) / 2)
         hit &= np.abs(apart[axis] + middle * way[axis]) < sides[axis] + half * np.abs(way[axis])
     beside = np.abs(way[0] * apart[1] - way[1] * apart[0])
     hit &= beside < sides[0] * np.abs(way[1]) + sides[1] * np.abs(way[0]) + _NOTHING
-    packed = np.packbits(hit, axis=0)
-    return np.ascontiguousarray(packed.T).view(np.uint32).ravel()
+    packed = np.zeros((start.size, 4), dtype=np.uint8)
+    packed[:, : rays.count // 8] = np.packbits(hit, axis=0, bitorder="little").T
+    return packed.view("<u4").ravel().astype(np.uint32)
 
 
 _ROOTS = 1.0 / 1.1673039782614187 ** np.arange(1, 5)
@@ -216,7 +221,7 @@ _SLOPES = np.array([1.0, 3.0, 5.0, 7.0], dtype=np.float32)
 its rays lie at different places of cell and piece than those of its neighbours."""
 
 
-def _steps(turn: Singles, dimension: int) -> Singles:
-    """Places of the rays within cell or piece, −½ to ½, shape (RAYS, m)."""
-    shifted = _BASE[:, dimension, None] + _SLOPES[dimension] * turn
+def _steps(rays: Rays, dimension: int) -> Singles:
+    """Places of the rays within cell or piece, −½ to ½, shape (count, m)."""
+    shifted = _BASE[: rays.count, dimension, None] + _SLOPES[dimension] * rays.turn
     return np.asarray(shifted - np.floor(shifted) - _HALF)

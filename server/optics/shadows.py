@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from server.optics.kernel import Kernel
 from server.optics.rocks import boxes
-from server.optics.shade import Rays, share_left, stopped_rays
+from server.optics.shade import RAYS, Rays, share_left, stopped_rays
 from server.optics.sources import Sources
 from server.optics.tank import Tank
 from server.optics.walls import Fold
@@ -35,10 +35,12 @@ def leave_shaded(
     placed_cm: tuple[Floats, Floats],
     depth_cm: float,
     cell_cm: tuple[float, float],
+    count: int = RAYS,
 ) -> None:
     """Leave of value (sources, ny, nx) the share of rays that no rock stops.
 
-    placed_cm: x (nx,) and y (ny,) of the cells in the unfolded tank, rising or falling.
+    placed_cm: x (nx,) and y (ny,) of the cells in the unfolded tank, rising or falling. count: rays
+    tested for each pair at a shadow's edge.
     """
     low, high = _unfolded(tank, folds, depth_cm)
     if low.shape[1] == 0 or depth_cm <= 0.0:
@@ -53,12 +55,12 @@ def leave_shaded(
         lit = np.flatnonzero(flat.take(pair) > 0.0)
         pair, piece, box = pair[lit], piece[lit], box[lit]
         target = placed_cm[0][column[lit]], placed_cm[1][row[lit]]
-        rays = _rays(sources, tables, piece, target, depth_cm, cell_cm)
+        rays = _rays(sources, tables, piece, target, depth_cm, cell_cm, count)
         at = (v[box].astype(np.float32) for v in (start, end))
         corners = low[:, box].astype(np.float32), high[:, box].astype(np.float32)
         np.bitwise_or.at(bits, pair, stopped_rays(*corners, rays, *at))
     shaded = np.flatnonzero(bits)
-    flat[shaded] *= share_left(bits[shaded])
+    flat[shaded] *= share_left(bits[shaded], count)
 
 
 def _unfolded(tank: Tank, folds: tuple[Fold, Fold], depth_cm: float) -> tuple[Floats, Floats]:
@@ -146,7 +148,7 @@ def _listed(
 
 def _rays(
     sources: Sources, tables: Kernel, piece: Places, target: tuple[Floats, Floats],
-    depth_cm: float, cell_cm: tuple[float, float],
+    depth_cm: float, cell_cm: tuple[float, float], count: int,
 ) -> Rays:  # fmt: skip
     """The families of rays from cells to pieces of lamps."""
     places = sources.x_cm[piece], sources.y_cm[piece]
@@ -165,7 +167,7 @@ def _rays(
         crossing=(crossing[0], crossing[1]),
         depth_cm=np.asarray(depth_cm, dtype=np.float32),
         cell_cm=cell, piece_cm=lamp, follows=(follows[0], follows[1]),
-        turn=turns(piece, target),
+        turn=turns(piece, target), count=count,
     )  # fmt: skip
 
 
