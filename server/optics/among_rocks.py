@@ -261,13 +261,21 @@ def _on_floor(
 def _faces_seen(tank: Tank, refractive_index: float, rungs_per_m: tuple[float, ...]) -> _Seen:
     """What every piece of every face sees of all others."""
     room = room_of(tank, refractive_index)
+    start, way, _ = piece_starts(room, _RAYS_PIECE)
+    return _landed(room, start, way, _RAYS_PIECE, rungs_per_m)[0]
+
+
+def piece_starts(room: Room, rays: int) -> tuple[Singles, Singles, NDArray[np.bool_]]:
+    """Rays from every piece of every face: starts and ways (3, pieces × rays), and which of them
+    (pieces, rays) do not begin in a rock."""
     begun = [
-        starts(tank, Receivers(points=face.centres, axis=face.axis, looks=face.inward),
-               _extent(face), _RAYS_PIECE)
+        starts(room.tank, Receivers(points=face.centres, axis=face.axis, looks=face.inward),
+               _extent(face), rays)
         for face in room.faces
     ]  # fmt: skip
     start, way = (np.concatenate([one[k] for one in begun], axis=1) for k in (0, 1))
-    return _landed(room, start, way, _RAYS_PIECE, rungs_per_m)[0]
+    free = inside(room.tank, *start.astype(np.float64)) < 0
+    return start, way, np.asarray(free.reshape(-1, rays))
 
 
 def _extent(face: Face) -> tuple[float, float, float]:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from server.optics.diffuse import arriving_directly, given_off
 from server.optics.direct import light_on_grid
 from server.optics.emitters import Emitter
+from server.optics.fates import fates
 from server.optics.field import planes, share_into_water
 from server.optics.patches import Receivers, faces_of, transfer
 from server.optics.sources import Sources, sources_for
@@ -29,8 +30,8 @@ _LEVELS = 12
 @dataclass(frozen=True, kw_only=True)
 class Balance:
     """Photon fluxes [µmol s⁻¹]. `entered` crosses the surface into the water; the rest is where
-    that goes: taken by the water, the floor, dark or matt walls, out through clear walls, and out
-    through the surface."""
+    that goes: taken by the water, the floor, dark or matt walls, rocks, out through clear walls or
+    kept by growth on them, and out through the surface or kept by braces."""
 
     emitted: float
     entered: float
@@ -39,11 +40,13 @@ class Balance:
     walls: float
     out_of_walls: float
     out_of_surface: float
+    rocks: float = 0.0
 
     @property
     def found_again(self) -> float:
         """Share of what entered that the parts account for; 1 but for numerical error."""
-        parts = self.water + self.floor + self.walls + self.out_of_walls + self.out_of_surface
+        parts = self.water + self.floor + self.walls + self.rocks
+        parts += self.out_of_walls + self.out_of_surface
         return parts / self.entered if self.entered > 0.0 else 1.0
 
 
@@ -73,12 +76,17 @@ def balance(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Balance:
     sums = dict.fromkeys(("water", "floor", "walls", "out_of_walls", "out_of_surface"), 0.0)
     for group in groups:
         _add_direct(sums, tank, water, group)
-    if tank.floor_albedo <= 0.0:
+    if tank.obstructed:
+        sums["walls"] = 0.0  # what dark walls get is among the fates
+        for name, flux in fates(tank, water, emitters).items():
+            sums[name] = sums.get(name, 0.0) + flux
+    elif tank.floor_albedo <= 0.0:
         level = planes(
             _without_scatter(tank), water, emitters, depths_cm=[tank.depth_cm], cell_cm=_cell(tank)
         )[0]
         sums["floor"] += level.mean * _area(tank)
-    _add_scattered(sums, tank, water, emitters)
+    if not tank.obstructed:
+        _add_scattered(sums, tank, water, emitters)
     return Balance(
         emitted=emitted, entered=emitted * share_into_water(tank, water, emitters), **sums
     )

@@ -194,7 +194,8 @@ def transfer(
                 some, few, image, refractive_index
             ):
                 continue
-            _add_image(got, part, fine, image, refractive_index, absorptions_per_m, through)
+            film = _film_there(tank, part) if through else None
+            _add_image(got, part, fine, image, refractive_index, absorptions_per_m, film)
         nu, nv = face.shape
         parts = got.reshape(*got.shape[:2], nu, split, nv, split)
         total[:, start : start + block] = parts.sum(axis=(3, 5)).reshape(*got.shape[:2], -1)
@@ -225,15 +226,16 @@ def _add_image(
     image: tuple[Fold, Fold, Fold],
     refractive_index: float,
     absorptions_per_m: tuple[float, ...],
-    through: bool,
+    film: float | None,
 ) -> None:
+    """film: what growth leaves of what the receivers' own wall returns; None: not let out there."""
     if receivers.axis == face.axis and not np.any(_ahead(receivers, face, image) > 1e-9):
         return
     distance, weight = _mirrored(receivers, face, image, refractive_index)
     if weight is not None:
         weight = weight * _factor(receivers, face, image)
-        if through:
-            weight = weight * _let_out(receivers, face, image, refractive_index, distance)
+        if film is not None:
+            weight = weight * _let_out(receivers, face, image, refractive_index, distance, film)
         for k, per_m in enumerate(absorptions_per_m):
             total[k] += weight * np.exp(-per_m / 100.0 * distance) if per_m > 0.0 else weight
 
@@ -258,12 +260,23 @@ def _let_out(
     image: tuple[Fold, Fold, Fold],
     refractive_index: float,
     distance: Floats,
+    film: float,
 ) -> Floats:
     """Share that passes the wall or surface the receivers lie on, at each path's own angle."""
     axis = receivers.axis
     apart = image[axis].place(face.centres[None, :, axis]) - receivers.points[:, axis, None]
     table = (surface_table if axis == 2 else wall_table)(refractive_index)
-    return np.asarray(1.0 - looked_up(table, np.abs(apart) / np.maximum(distance, 1e-9)))
+    back = looked_up(table, np.abs(apart) / np.maximum(distance, 1e-9))
+    return np.asarray(1.0 - film * back)
+
+
+def _film_there(tank: Tank, receivers: Receivers) -> float:
+    """What growth leaves of the light that the wall or surface under the receivers returns."""
+    if receivers.axis == 2:
+        return 1.0
+    low = bool(receivers.points[0, receivers.axis] <= 0.0)
+    pair = (tank.film.left, tank.film.right), (tank.film.front, tank.film.back)
+    return pair[receivers.axis][0 if low else 1] ** 2
 
 
 def _faint(

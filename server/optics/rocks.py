@@ -53,13 +53,13 @@ def inside(tank: Tank, x_cm: ArrayLike, y_cm: ArrayLike, depth_cm: ArrayLike) ->
 
     On top of a rock, beside it and on its underside is not inside; under one that stands is.
     """
-    return _within(tank, np.stack(np.broadcast_arrays(x_cm, y_cm, depth_cm)), 0.0)
+    return _within(tank, np.stack(np.broadcast_arrays(x_cm, y_cm, depth_cm)) * 1.0, 0.0)
 
 
 def in_rock(tank: Tank, x_cm: Floats, y_cm: Floats, depth_cm: float) -> NDArray[np.bool_]:
     """Whether the middle of each cell (ny, nx) of a level lies in a rock, its sides included."""
     grid = np.broadcast_arrays(x_cm[None, :], y_cm[:, None], depth_cm)
-    return _within(tank, np.stack(grid), _TOUCHING_CM) >= 0
+    return np.asarray(_within(tank, np.stack(grid), _TOUCHING_CM) >= 0)
 
 
 @lru_cache(maxsize=64)

@@ -214,11 +214,12 @@ def _one_by_one(low: Singles, high: Singles, rays: Rays, start: Singles, end: Si
     return packed.view("<u4").ravel().astype(np.uint32)
 
 
-_ROOTS = 1.0 / 1.1673039782614187 ** np.arange(1, 5)
-_BASE = ((0.5 + np.arange(RAYS)[:, None] * _ROOTS) % 1.0).astype(np.float32)
+_ORDER = [int(f"{k:05b}"[::-1], 2) for k in range(RAYS)]
+_BASE = ((np.outer(_ORDER, [1, 13, 7, 27]) % RAYS + 0.5) / RAYS).astype(np.float32)
 _SLOPES = np.array([1.0, 3.0, 5.0, 7.0], dtype=np.float32)
-"""Evenly spread places in four dimensions (R4 sequence), and how far a family's turn shifts each:
-its rays lie at different places of cell and piece than those of its neighbours."""
+"""A lattice in four dimensions, each of them evenly filled by all rays and, in this order, by the
+first eight too; and how far a family's turn shifts it along each: its rays lie at other places of
+cell and piece than those of its neighbours."""
 
 
 def _steps(rays: Rays, dimension: int) -> Singles:
