@@ -33,6 +33,9 @@ class Settings(BaseSettings):
     body_limit_mib: float = Field(
         default=9.0, gt=0, le=512, description="Largest request body, in MiB."
     )
+    costly_processes: int = Field(
+        default=2, ge=1, le=32, description="Processes for long calculations beside the server."
+    )
     smtp_host: str = Field(default="", description="Mail server; empty: no mail is sent.")
     smtp_port: int = Field(default=587, ge=1, le=65535, description="Port of the mail server.")
     smtp_user: str = Field(default="", description="User at the mail server.")
@@ -43,6 +46,11 @@ class Settings(BaseSettings):
         default="starttls", pattern="^(starttls|tls|none)$", description="starttls, tls or none."
     )
     mail_from: str = Field(default="", description="Sender address of the club's mail.")
+
+    @property
+    def database_address(self) -> str | None:
+        """Of the database that is named, if one is."""
+        return self.database_url.get_secret_value() if self.database_url else None
 
     @field_validator("allowed_hosts", mode="before")
     @classmethod

@@ -19,9 +19,8 @@ from server.settings import Settings
 
 def open_current(settings: Settings) -> Database:
     """The club's database at this version's schema."""
-    url = settings.database_url.get_secret_value() if settings.database_url else None
     try:
-        database = open_database(data=settings.data, url=url)
+        database = open_database(data=settings.data, url=settings.database_address)
         schema.migrate(database)
     except OSError as reason:
         raise _unusable(settings.data, reason) from reason
@@ -93,9 +92,8 @@ def check(settings: Settings) -> str:
     """Raises Unwilling unless the database is whole and its schema current."""
     if not settings.database_url:
         _embedded_file(settings)
-    url = settings.database_url.get_secret_value() if settings.database_url else None
     try:
-        with closing(open_database(data=settings.data, url=url)) as database:
+        with closing(open_database(data=settings.data, url=settings.database_address)) as database:
             faults = _faults(database)
             at, wanted = schema.revision(database), schema.newest_revision()
     except SQLAlchemyError as error:

@@ -109,8 +109,13 @@ def _open_postgresql(url: str) -> Engine:
         address,
         pool_size=_POOL_SIZE,
         max_overflow=0,
+        pool_timeout=10,
+        pool_pre_ping=True,  # connections of a database that was away and came back are dead
         hide_parameters=True,
-        connect_args={"options": "-c lock_timeout=5s -c statement_timeout=15s"},
+        connect_args={
+            "connect_timeout": 5,
+            "options": "-c lock_timeout=5s -c statement_timeout=15s",
+        },
     )
 
 

@@ -3,6 +3,7 @@
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
+import anyio.to_thread
 from fastapi import FastAPI, Request
 from fastapi.responses import Response
 from starlette.middleware.gzip import GZipMiddleware
@@ -28,9 +29,11 @@ from server.web.compare.like.routes import router as like_mine_pages
 from server.web.compare.routes import router as compare_pages
 from server.web.compare.what_if.routes import router as what_if_pages
 from server.web.compare.which.routes import router as which_lamp_pages
+from server.web.costly import Costly
 from server.web.day.routes import router as day_pages
 from server.web.entry.routes import router as entry_pages
 from server.web.guard import Guard
+from server.web.health import Health
 from server.web.help.routes import router as help_pages
 from server.web.history.routes import router as history_pages
 from server.web.lamps.channel_routes import router as channels_pages
@@ -49,6 +52,7 @@ from server.web.members.account_routes import router as account_pages
 from server.web.members.people_routes import router as people_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
+from server.web.pool import Pool
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
@@ -105,12 +109,20 @@ ROUTERS = (
     planner_pages,
 )
 _TOO_SMALL_TO_ZIP = 500
+_THREADS = 16  # more only take turns on the one interpreter, and the event loop waits for its own
 
 
-def create_app(settings: Settings, *, club: Database | None = None, demo: bool = False) -> FastAPI:
+def create_app(
+    settings: Settings,
+    *,
+    club: Database | None = None,
+    demo: bool = False,
+    pool: Pool | None = None,
+) -> FastAPI:
     """The program as one ASGI application.
 
-    The database must be at the newest schema; `club` is one already open.
+    The database must be at the newest schema; `club` is one already open. pool: where costly
+    requests are answered; without one they are answered like all others.
     """
     app = FastAPI(
         title="Underlamp",
@@ -126,7 +138,8 @@ def create_app(settings: Settings, *, club: Database | None = None, demo: bool =
     )
     app.state.settings = settings
     app.state.demo = demo
-    app.state.club = club or open_database(data=settings.data, url=_url(settings))
+    app.state.club = club or open_database(data=settings.data, url=settings.database_address)
+    app.state.pool = pool
     app.state.seen = LastSeen()
     app.state.warnings = Warnings(app.state.club)
     app.state.club_name = _club_name(app.state.club)
@@ -134,20 +147,34 @@ def create_app(settings: Settings, *, club: Database | None = None, demo: bool =
     for router in ROUTERS:
         app.include_router(router)
     app.add_api_route("/healthz", healthz, methods=["GET"], summary="Whether the program answers")
+    app.add_api_route("/readyz", readyz, methods=["GET"], summary="Whether it can do its work")
     app.mount("/static", _Assets(directory=places.STATIC), name="static")
     _wrap(app, settings)
     return app
 
 
-def healthz() -> dict[str, str]:
+async def healthz() -> dict[str, str]:
+    """Described here, answered by `Health` before anything else."""
     return {"status": "ok"}
+
+
+async def readyz() -> dict[str, str]:
+    """Described here, answered by `Health` before anything else; 503 names what is missing."""
+    return {"status": "ready"}
 
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     going_round = GoingRound(app.state.club, app.state.settings, app.state.seen)
     going_round.start()
+    limiter = anyio.to_thread.current_default_thread_limiter()
+    limiter.total_tokens = _THREADS
+    pool: Pool | None = app.state.pool
+    if pool is not None:
+        pool.warm()
     yield
+    if pool is not None:
+        pool.close()
     going_round.stop()
     app.state.club.close()
 
@@ -156,6 +183,8 @@ def _wrap(app: FastAPI, settings: Settings) -> None:
     app.add_middleware(GZipMiddleware, minimum_size=_TOO_SMALL_TO_ZIP, compresslevel=6)
     if settings.allowed_hosts:
         app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
+    app.add_middleware(Costly)
+    app.add_middleware(Health, club=app.state.club, settings=settings)
     app.add_middleware(  # the outermost, so that every answer carries its headers
         Guard,
         body_limit=int(settings.body_limit_mib * 2**20),
@@ -163,10 +192,6 @@ def _wrap(app: FastAPI, settings: Settings) -> None:
         public_url=settings.public_url,
         https=settings.secure_cookies,
     )
-
-
-def _url(settings: Settings) -> str | None:
-    return settings.database_url.get_secret_value() if settings.database_url else None
 
 
 def _club_name(club: Database) -> str:

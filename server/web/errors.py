@@ -10,11 +10,14 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse, RedirectResponse, Response
+from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoConnection
 from starlette.exceptions import HTTPException
 
 from server.web.forms import Refused
 from server.web.members.carried import Carried, carry
 from server.web.members.form import SIGN_IN
+from server.web.not_now import unable
 from server.web.page import page
 from server.web.problem import Refusal, problem_response
 from server.web.signed_in import NotSignedIn
@@ -44,6 +47,8 @@ def add_to(app: FastAPI) -> None:
     app.add_exception_handler(NotSignedIn, _not_signed_in)
     app.add_exception_handler(RequestValidationError, _validation)
     app.add_exception_handler(HTTPException, _http)
+    for unable_to in (DBAPIError, NoConnection, OSError):
+        app.add_exception_handler(unable_to, unable)
     app.add_exception_handler(Exception, fault)
 
 

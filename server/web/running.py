@@ -2,20 +2,24 @@
 
 import json
 import socket
+import sys
 from collections.abc import Sequence
 from dataclasses import asdict
 
 import uvicorn
-from fastapi import FastAPI
 
 from server.db import members
 from server.db.backup import open_current
 from server.db.demo.club import DemoPerson
+from server.db.engine import Database
 from server.settings import Settings
+from server.web import worker
 from server.web.app import create_app
+from server.web.pool import Pool
 
 _GRACE_S = 20
 _WAITING = 2048
+_TURN_S = 0.001  # how long a busy thread may keep the event loop waiting (Python's own: 5 ms)
 
 
 def run_demo(
@@ -28,7 +32,7 @@ def run_demo(
             members_told = [asdict(person) for person in people]
             print(json.dumps({"url": address, "members": members_told}), flush=True)
         print(_demo_words(address, people), flush=True)
-        _serve(create_app(settings, club=open_current(settings), demo=True), listener)
+        _serve(settings, open_current(settings), listener, demo=True)
 
 
 def run_club(settings: Settings, *, host: str, port: int) -> None:
@@ -45,10 +49,15 @@ def run_club(settings: Settings, *, host: str, port: int) -> None:
             with club.write() as db:
                 token = members.setup_token(db)
             print(f"Set up the club, once, at {address}/join/{token}", flush=True)
-        _serve(create_app(settings, club=club), listener)
+        _serve(settings, club, listener)
 
 
-def _serve(app: FastAPI, listener: socket.socket) -> None:
+def _serve(
+    settings: Settings, club: Database, listener: socket.socket, *, demo: bool = False
+) -> None:
+    sys.setswitchinterval(_TURN_S)
+    pool = Pool(worker.serve, settings, demo, processes=settings.costly_processes)
+    app = create_app(settings, club=club, demo=demo, pool=pool)
     config = uvicorn.Config(
         app,
         log_level="warning",

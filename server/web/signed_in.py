@@ -28,6 +28,16 @@ class NotSignedIn(Exception):
         self.address = f"/sign-in?next={quote(come_back_to)}"
 
 
+def is_member(request: Request) -> bool:
+    """Whether the cookie or the token that came along is some member's."""
+    cookie = request.cookies.get(cookie_name(request.app.state.settings.secure_cookies))
+    scheme, _, token = request.headers.get("authorization", "").partition(" ")
+    with club(request).read() as db:
+        if cookie and members.signed_in(db, cookie) is not None:
+            return True
+        return scheme.lower() == "bearer" and members.bearer(db, token) is not None
+
+
 class NotFound(HTTPException):
     """There is no such thing, or it is not this member's to see: the answer is the same."""
 
@@ -117,7 +127,9 @@ Bearer = Annotated[Member, Depends(bearer)]
 
 async def typed(request: Request) -> FormData:
     """What was typed into a form, as text; the family's form.py reads it."""
-    return await request.form(max_files=8, max_fields=_MAX_FIELDS, max_part_size=_MAX_TEXT)
+    form = await request.form(max_files=8, max_fields=_MAX_FIELDS, max_part_size=_MAX_TEXT)
+    request.state.typed = form  # an error page may have to give it back
+    return form
 
 
 async def _typed_and_closed(request: Request) -> AsyncIterator[FormData]:
