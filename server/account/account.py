@@ -46,13 +46,15 @@ class ToType:
 
     time: wall time HH:MM; empty for a lamp that has no day (it is switched by hand).
     type_percent: 0–100, of the lamp's own full light, the power of the plan and any step of the
-    way up already in it; None for a lamp that can only be switched on.
+    way up already in it; None for a lamp that can only be switched on and off.
+    then: how it goes on from here: hold, rise, fall or jump; on or off for what is switched.
     """
 
     lamp: str
     channel: str
     time: str
     type_percent: float | None
+    then: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

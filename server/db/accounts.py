@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from server.account import cautions, proposing, reckoning
-from server.account.account import Account, AnimalLight, Proposal
+from server.account.account import Account, AnimalLight, Proposal, ToType
 from server.account.carried import carried
 from server.account.change import Kind
 from server.account.known_light import KnownLight
@@ -30,7 +30,7 @@ from server.db.days import GroupDay
 from server.db.light import Hung
 from server.db.measured import Measured, MeasuredRows
 from server.db.tanks import LampPlace
-from server.db.typed_now import set_now
+from server.db.typed_now import WayRows, lamps_typed, typed, way_rows
 from server.dose.day import added, course, hours_at_or_above
 from server.dose.together import light_of, shape_of
 from server.models import Animal, MeasurementSession, Schedule, Setup, Tank
@@ -61,6 +61,7 @@ class AccountRows:
     animals: tuple[Animal, ...]
     today: date
     due: str = ""
+    way: WayRows | None = None
 
     @property
     def light_since(self) -> date | None:
@@ -105,6 +106,7 @@ def rows_of(db: Session, tank: Tank, *, today: date, setup: Setup | None = None)
         days=days.days_of(db, ran.id) if ran is not None else (),
         animals=tuple(tanks.animals_of(db, tank.id, on=ended)),
         today=today,
+        way=way_rows(db, tank.id, today=today) if setup is None else None,
     )
 
 
@@ -279,10 +281,17 @@ def account(rows: AccountRows, *, unit: str = "cm") -> Account:
     standing = Standing(
         as_of=rows.today,
         light_since=rows.light_since,
-        set_now=set_now(rows.hung, rows.schedule, rows.days, rows.today),
+        set_now=_set_now(rows),
         due=rows.due,
     )
     return reckoning.account(known, residents(rows), _proposal(rows, known, unit), standing)
+
+
+def _set_now(rows: AccountRows) -> tuple[ToType, ...]:
+    """Every number to type now, lamp by lamp, channel by channel, time by time."""
+    hangs = lamps_typed(rows.hung, rows.schedule, rows.days, rows.today)
+    now = typed(hangs, rows.way, on=rows.today).now
+    return tuple(line for lamp in now for line in lamp.lines)
 
 
 def _proposal(rows: AccountRows, known: KnownLight | None, unit: str) -> Proposal | str:

@@ -15,10 +15,11 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from server.account.ability import dims_of
 from server.db.carried_readings import Surveyed, factors_at, places_of
 from server.db.days import GroupDay
 from server.db.light import Hung, emitters_of, optics_tank, water_of
-from server.dose.control import CONTROLS, ChannelDay, Fit, Kind, best_day
+from server.dose.control import WHOLE, ChannelDay, Fit, Kind, best_day, control_of
 from server.dose.cost import Load, RunningCost, running_cost
 from server.dose.day import Course, Day, added, course
 from server.dose.shortened import shortened
@@ -29,20 +30,19 @@ from server.optics.field import at_points, planes, share_into_water
 
 FloatArray = NDArray[np.float64]
 
-WHOLE = "All channels"
-
 
 @dataclass(frozen=True, kw_only=True)
 class LampDay:
-    """One lamp model over the tank and its day.
+    """The lamps of one model over the tank that share a day and a control, and that day.
 
-    `wanted`: the day asked for, per channel group; `fit`: the best its control can run;
-    `places`: which of the hung lamps are of this model.
+    `wanted`: the day asked for, per channel group; `fit`: the best their control can run;
+    `places`: which of the hung lamps they are; `dims`: whether they can be dimmed.
     """
 
     lamp_model_id: int
     name: str
     control: Kind
+    dims: bool
     wanted: tuple[ChannelDay, ...]
     fit: Fit
     places: tuple[int, ...]
@@ -50,64 +50,119 @@ class LampDay:
 
 @dataclass(frozen=True, kw_only=True)
 class LitGroup:
-    """Everything that shares one day: its emitters at the power set, watts and photons."""
+    """Everything that shares one day: its emitters at the power set, watts and photons.
+
+    `lamp`: which `LampDay` it belongs to.
+    """
 
     day: Day
     emitters: tuple[Emitter, ...]
     watts: float
     ppf_umol_s: float
+    lamp: int = 0
+
+
+@dataclass(frozen=True)
+class _Same:
+    """What lamps must have in common to be told and lit as one."""
+
+    model_id: int
+    kind: Kind
+    dims: bool
+    wanted: tuple[ChannelDay, ...]
 
 
 def lamp_days(
     hung: Sequence[Hung], days: Sequence[GroupDay], *, control: str
 ) -> tuple[LampDay, ...]:
-    """The day of each lamp model over the tank; `control` overrides what the models say."""
-    places: dict[int, list[int]] = {}
-    for place, one in enumerate(hung):
-        places.setdefault(one.stated.row.id, []).append(place)
+    """The day of each lamp over the tank, those that run alike together.
+
+    `control` overrides what the models say; what is said of a lamp alone overrides both.
+    """
+    alike: dict[_Same, list[int]] = {}
+    for place, number in enumerate(lamp_numbers(hung)):
+        one = hung[place]
+        found = _Same(
+            model_id=one.stated.row.id,
+            kind=_kind(one, number, days, control),
+            dims=dims(one),
+            wanted=_wanted(one, number, days),
+        )
+        alike.setdefault(found, []).append(place)
+    names = lamp_labels(hung)
     return tuple(
-        _lamp_day(hung[found[0]], model_id, tuple(found), days, control)
-        for model_id, found in places.items()
+        LampDay(
+            lamp_model_id=same.model_id,
+            name=together_named(hung, [names[place] for place in places], places),
+            control=same.kind,
+            dims=same.dims,
+            wanted=same.wanted,
+            fit=best_day(same.wanted, control_of(same.kind, dims=same.dims)),
+            places=tuple(places),
+        )
+        for same, places in alike.items()
     )
 
 
-def _lamp_day(
-    one: Hung, model_id: int, places: tuple[int, ...], days: Sequence[GroupDay], control: str
-) -> LampDay:
-    kind = cast(Kind, control or one.stated.row.control)
-    wanted = _wanted(one, model_id, days)
-    return LampDay(
-        lamp_model_id=model_id,
-        name=one.stated.row.name,
-        control=kind,
-        wanted=wanted,
-        fit=best_day(wanted, CONTROLS[kind]),
-        places=places,
+def lamp_numbers(hung: Sequence[Hung]) -> tuple[int, ...]:
+    """For each lamp the how-manieth of its model it is, from 1."""
+    models = [one.stated.row.id for one in hung]
+    return tuple(models[: place + 1].count(model) for place, model in enumerate(models))
+
+
+def lamp_labels(hung: Sequence[Hung]) -> tuple[str, ...]:
+    """A name for each lamp: its model, numbered where several of that model hang."""
+    models = [one.stated.row.id for one in hung]
+    return tuple(
+        f"{one.stated.row.name} ({number})" if models.count(model) > 1 else one.stated.row.name
+        for one, model, number in zip(hung, models, lamp_numbers(hung), strict=True)
     )
 
 
-def _wanted(one: Hung, model_id: int, days: Sequence[GroupDay]) -> tuple[ChannelDay, ...]:
-    channels = one.stated.lamp.channels
-    apart = {group.channel for group in days if group.channel and group.lamp_model_id == model_id}
-    if not channels or not apart:
-        return (ChannelDay(name=WHOLE, share=1.0, day=_day_for(days, model_id, "")),)
+def together_named(hung: Sequence[Hung], names: Sequence[str], places: Sequence[int]) -> str:
+    """One name for lamps told together: the model where they are all of it, else each."""
+    row = hung[places[0]].stated.row
+    every = sum(one.stated.row.id == row.id for one in hung)
+    return row.name if len(places) == every else ", ".join(names)
+
+
+def dims(one: Hung) -> bool:
+    """Whether the lamp itself can be dimmed, whatever switches it over this tank."""
+    row = one.stated.row
+    return dims_of(row.dims, row.kind, row.control) != "no"
+
+
+def _kind(one: Hung, number: int, days: Sequence[GroupDay], control: str) -> Kind:
+    model_id = one.stated.row.id
+    own = {
+        group.lamp_number: group.control
+        for group in days
+        if group.control and group.lamp_model_id == model_id and not group.channel
+    }
+    kind = cast(Kind, own.get(number) or own.get(0) or control or one.stated.row.control)
+    return control_of(kind, dims=dims(one)).kind
+
+
+def _wanted(one: Hung, number: int, days: Sequence[GroupDay]) -> tuple[ChannelDay, ...]:
+    channels, model_id = one.stated.lamp.channels, one.stated.row.id
+    plain = _day_for(days, model_id, number, "")
+    own = {channel.name: _day_for(days, model_id, number, channel.name) for channel in channels}
+    if all(day is plain for day in own.values()):
+        return (ChannelDay(name=WHOLE, share=1.0, day=plain),)
     total = sum(channel.share for channel in channels)
     return tuple(
-        ChannelDay(
-            name=channel.name,
-            share=channel.share / total,
-            day=_day_for(days, model_id, channel.name),
-        )
+        ChannelDay(name=channel.name, share=channel.share / total, day=own[channel.name])
         for channel in channels
     )
 
 
-def _day_for(days: Sequence[GroupDay], model_id: int, channel: str) -> Day:
-    """The day written for the channel, else for its lamp, else for all lamps."""
-    for wanted in ((model_id, channel), (model_id, ""), (None, "")):
-        for group in days:
-            if (group.lamp_model_id, group.channel) == wanted:
-                return group.day
+def _day_for(days: Sequence[GroupDay], model_id: int, number: int, channel: str) -> Day:
+    """The day of the channel or else the lamp, then those of its model, then that of all lamps."""
+    for lamp in ((model_id, number), (model_id, 0), (None, 0)):
+        for name in (channel, ""):
+            for group in days:
+                if (group.lamp_model_id, group.lamp_number, group.channel) == (*lamp, name):
+                    return group.day
     return days[0].day if days else Day(hours=(0.0,), levels=(0.0,))
 
 
@@ -118,14 +173,14 @@ def lit_groups(
     *,
     raised_cm: float = 0.0,
 ) -> tuple[LitGroup, ...]:
-    """Emitters gathered by the day they run, as their controls can run it.
+    """Emitters gathered by lamp and by the day they run, as their controls can run it.
 
     `raised_cm` hangs every lamp so much higher than its row says.
     """
-    gathered: dict[Day, list[LitGroup]] = {}
+    gathered: dict[tuple[int, Day], list[LitGroup]] = {}
     for part in lit_parts(tank, hung, lamps, raised_cm=raised_cm):
-        gathered.setdefault(part.day, []).append(part)
-    return tuple(_joined(day, parts) for day, parts in gathered.items())
+        gathered.setdefault((part.lamp, part.day), []).append(part)
+    return tuple(_joined(parts) for parts in gathered.values())
 
 
 def lit_parts(
@@ -137,8 +192,8 @@ def lit_parts(
 ) -> tuple[LitGroup, ...]:
     """The same, channel group by channel group in a fixed order, whatever their days are."""
     return tuple(
-        _joined(group.day, [_lit(tank, hung[place], group, raised_cm) for place in lamp.places])
-        for lamp in lamps
+        _joined([_lit(tank, hung[place], group, raised_cm, number) for place in lamp.places])
+        for number, lamp in enumerate(lamps)
         for group in lamp.fit.groups
     )
 
@@ -148,16 +203,17 @@ def part_days(lamps: Sequence[LampDay]) -> Days:
     return tuple(group.day for lamp in lamps for group in lamp.fit.groups)
 
 
-def _joined(day: Day, parts: Sequence[LitGroup]) -> LitGroup:
+def _joined(parts: Sequence[LitGroup]) -> LitGroup:
     return LitGroup(
-        day=day,
+        day=parts[0].day,
+        lamp=parts[0].lamp,
         emitters=tuple(emitter for one in parts for emitter in one.emitters),
         watts=sum(one.watts for one in parts),
         ppf_umol_s=sum(one.ppf_umol_s for one in parts),
     )
 
 
-def _lit(tank: Tank, one: Hung, group: ChannelDay, raised_cm: float) -> LitGroup:
+def _lit(tank: Tank, one: Hung, group: ChannelDay, raised_cm: float, lamp: int) -> LitGroup:
     if group.name != WHOLE:
         others = {c.name: 0.0 for c in one.stated.lamp.channels if c.name != group.name}
         one = replace(one, levels={**one.levels, **others})
@@ -167,7 +223,7 @@ def _lit(tank: Tank, one: Hung, group: ChannelDay, raised_cm: float) -> LitGroup
     ppf = sum(emitter.ppf_umol_s for emitter in emitters)
     full = one.stated.lamp.ppf_umol_s
     watts = one.stated.row.watts * (ppf / full if full else 0.0)
-    return LitGroup(day=group.day, emitters=emitters, watts=watts, ppf_umol_s=ppf)
+    return LitGroup(day=group.day, emitters=emitters, watts=watts, ppf_umol_s=ppf, lamp=lamp)
 
 
 def light_at(tank: Tank, groups: Sequence[LitGroup], animals: Sequence[Animal]) -> FloatArray:

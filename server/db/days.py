@@ -13,11 +13,17 @@ from server.models import Schedule, ScheduleDay
 
 @dataclass(frozen=True, kw_only=True)
 class GroupDay:
-    """The day of one channel group: of one lamp model or of all, of one channel or of all."""
+    """The day of one channel group: of one lamp, of a model or of all; of one channel or of all.
+
+    lamp_number: the nth lamp of the model as the setup lists them; 0: all of the model.
+    control: how that lamp is switched, where the keeper said so.
+    """
 
     day: Day
     lamp_model_id: int | None = None
+    lamp_number: int = 0
     channel: str = ""
+    control: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +78,13 @@ def days_of(db: Session, schedule_id: int) -> tuple[GroupDay, ...]:
     rows = select(ScheduleDay).where(ScheduleDay.schedule_id == schedule_id)
     ordered = rows.order_by(col(ScheduleDay.position), col(ScheduleDay.id))
     return tuple(
-        GroupDay(day=_day(row.points), lamp_model_id=row.lamp_model_id, channel=row.channel)
+        GroupDay(
+            day=_day(row.points),
+            lamp_model_id=row.lamp_model_id,
+            lamp_number=row.lamp_number,
+            channel=row.channel,
+            control=row.control,
+        )
         for row in db.exec(ordered)
     )
 
@@ -137,7 +149,9 @@ def _write_days(db: Session, schedule_id: int, days: Sequence[GroupDay]) -> None
                 schedule_id=schedule_id,
                 position=position,
                 lamp_model_id=group.lamp_model_id,
+                lamp_number=group.lamp_number,
                 channel=group.channel,
+                control=group.control,
                 points=_points(group.day),
             )
         )

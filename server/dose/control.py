@@ -10,7 +10,7 @@ A wanted day is drawn freely for each channel group. The control decides what is
 The best day keeps the dose first and then lies as close to the wanted curve as it can.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -39,12 +39,17 @@ KIND_NAMES: dict[Kind, str] = {
 }
 
 
+WHOLE = "All channels"
+"""Name of the one channel group of a lamp whose channels share a day."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Control:
     """Limits of a control: the finest step of time [min] and level [%], and the shapes it knows.
 
     `ramp_minutes`: ramps it can run; `most_points` per channel group; `stretches`: how often a
-    day it can switch on; `separate`: whether channel groups run days of their own.
+    day it can switch on; `separate`: whether channel groups run days of their own; `only_full`:
+    whether its lamp knows nothing between off and fully on.
     """
 
     kind: Kind
@@ -54,6 +59,7 @@ class Control:
     most_points: int
     stretches: int
     separate: bool
+    only_full: bool = False
 
 
 # Typical limits of each kind of control: our assumption, a keeper can change them per tank.
@@ -139,6 +145,14 @@ def _light(one: Course) -> float:
     return float(one.hours @ (one.start_ppfd + one.end_ppfd) / 2 / 100)
 
 
+def control_of(kind: Kind, *, dims: bool) -> Control:
+    """The control of a lamp: one that does not dim is only switched, whatever drives it."""
+    if dims:
+        return CONTROLS[kind]
+    switch = kind if kind in ("by_hand", "clock_switch") else "clock_switch"
+    return replace(CONTROLS[switch], only_full=True)
+
+
 def best_day(wanted: tuple[ChannelDay, ...], control: Control) -> Fit:
     """The best day this control can run for the wanted one, channel group by channel group."""
     groups = wanted if control.separate else _as_one(wanted)
@@ -162,7 +176,7 @@ def _as_one(wanted: tuple[ChannelDay, ...]) -> tuple[ChannelDay, ...]:
     hours = [*np.column_stack([whole.start_h, whole.end_h % HOURS]).ravel()]
     levels = [*np.column_stack([whole.start_ppfd, whole.end_ppfd]).ravel() / share]
     day = _tidy(hours, levels)
-    return (ChannelDay(name="All channels", share=share, day=day),)
+    return (ChannelDay(name=WHOLE, share=share, day=day),)
 
 
 def _tidy(hours: list[float], levels: list[float]) -> Day:
@@ -189,15 +203,16 @@ def _able(group: ChannelDay, control: Control) -> Day:
 
 
 def _switched(day: Day, control: Control) -> Day:
-    """On and off only, at the day's highest level, with the dose of the wanted day.
+    """On and off only, at the day's highest level (fully on for a lamp that does not dim), with
+    the dose of the wanted day.
 
     The lamp is on where the wanted curve is above some level, chosen so that the light is the
     same: no other choice of the same hours lies closer to the curve.
     """
     one = course(day, peak_ppfd=100)
-    top = one.peak_ppfd
-    if top == 0:
+    if one.peak_ppfd == 0:
         return Day(hours=(0.0,), levels=(0.0,))
+    top = 100.0 if control.only_full else one.peak_ppfd
     wanted = _light(one) * 100 / top
     stretches = _longest(_stretches_of(one, wanted), control.stretches, wanted)
     return _on_off(_on_grid(stretches, wanted, control.minute_step), top)

@@ -1,11 +1,9 @@
-"""The numbers to type into a lamp: channel by channel, time by time."""
+"""The points of a lamp's day, channel by channel, time by time, in percent of the power set."""
 
-import csv
-import io
 from dataclasses import dataclass
 from itertools import pairwise
 
-from server.dose.control import ChannelDay, Control
+from server.dose.control import ChannelDay
 
 RISKY_FIRST = ("=", "+", "-", "@", "\t", "\0")
 """A cell that starts so may be run as a formula by a spreadsheet."""
@@ -77,26 +75,3 @@ def switch_times(group: ChannelDay) -> tuple[tuple[str, str], ...]:
     ]
     turned = [*jumps[1:], *jumps[:1]]
     return tuple((at, off) for (at, is_on), (off, _) in zip(jumps, turned, strict=True) if is_on)
-
-
-def as_csv(groups: tuple[ChannelDay, ...], control: Control, *, lamp: str = "") -> str:
-    """Set-points as CSV (RFC 4180): lamp, channel group, time, percent, what follows."""
-    out = io.StringIO(newline="")
-    writer = csv.writer(out, lineterminator="\r\n")
-    writer.writerow(["lamp", "channel_group", "local_time", "percent", "then", "control"])
-    for point in set_points(groups):
-        writer.writerow(
-            [
-                _plain(lamp),
-                _plain(point.group),
-                point.time,
-                f"{point.percent:g}",
-                point.then,
-                control.kind,
-            ]
-        )
-    return out.getvalue()
-
-
-def _plain(text: str) -> str:
-    return f"'{text}" if text.startswith(RISKY_FIRST) else text

@@ -2,7 +2,7 @@
 
 from datetime import date, datetime
 
-from sqlalchemy import CheckConstraint
+from sqlalchemy import CheckConstraint, text
 from sqlmodel import Field, SQLModel
 
 
@@ -39,15 +39,27 @@ class Schedule(SQLModel, table=True):
 
 
 class ScheduleDay(SQLModel, table=True):
-    """The day of one channel group.
+    """The day of one lamp or of one of its channels, and how that lamp is switched.
 
-    `lamp_model_id` empty: every lamp; `channel` empty: every channel of the lamp.
+    `lamp_model_id` empty: every lamp; `lamp_number` n: the nth of that model as the setup lists
+    them, 0: all of the model; `channel` empty: every channel of the lamp. Model and number stay
+    the same when a step of a way up writes the setup anew.
     """
+
+    __table_args__ = (
+        CheckConstraint("lamp_number >= 0", name="lamp_number_counts"),
+        CheckConstraint(
+            "control IN ('', 'by_hand', 'clock_switch', 'programs', 'full')", name="control_known"
+        ),
+    )
 
     id: int = Field(default=None, primary_key=True)
     schedule_id: int = Field(foreign_key="schedule.id", index=True)
     position: int = Field(default=0)
     lamp_model_id: int | None = Field(default=None, foreign_key="lampmodel.id")
+    lamp_number: int = Field(default=0, sa_column_kwargs={"server_default": text("0")})
     channel: str = Field(default="", max_length=40)
+    control: str = Field(default="", max_length=16, sa_column_kwargs={"server_default": text("''")})
+    """How this lamp is switched; empty: as the schedule or its model says."""
     points: str = Field(max_length=4000)
     """JSON: [[hour of the day, percent], …] as in `server.dose.day.Day`."""

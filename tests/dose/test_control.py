@@ -1,7 +1,5 @@
 """The best day a control can run, and the numbers to type into it."""
 
-import csv
-import io
 from datetime import date
 
 import pytest
@@ -18,7 +16,7 @@ from server.dose.control import (
     together,
 )
 from server.dose.day import Day, course
-from server.dose.setpoints import as_csv, set_points, switch_times
+from server.dose.setpoints import set_points, switch_times
 from server.dose.shapes import Trapezoid
 from server.dose.shortened import shortened
 from server.dose.sun import natural_day
@@ -136,15 +134,6 @@ def test_set_points_say_what_comes_next() -> None:
     ]
     jumps = set_points(_whole(SIESTA))
     assert [point.then for point in jumps[:4]] == ["jump", "hold", "jump", "hold"]
-
-
-def test_set_points_are_written_as_csv_without_formulas() -> None:
-    group = ChannelDay(name="=cmd()", share=1, day=TRAPEZOID)
-    text = as_csv((group,), CONTROLS["full"], lamp="Lagoon 2")
-    rows = list(csv.reader(io.StringIO(text, newline="")))
-    assert rows[0] == ["lamp", "channel_group", "local_time", "percent", "then", "control"]
-    assert rows[1] == ["Lagoon 2", "'=cmd()", "08:00", "0", "rise", "full"]
-    assert len(rows) == 5 and text.endswith("\r\n")
 
 
 def test_courses_apart_are_the_mean_of_their_difference() -> None:

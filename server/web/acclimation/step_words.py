@@ -7,12 +7,12 @@ from server.account import reckoning, sentences
 from server.account.account import AnimalLight
 from server.db import accounts
 from server.db.goal import Goal
+from server.db.typed_now import at_setting
 from server.dose.day import added, course, stretches_above
 from server.dose.ladder import Setting
 from server.dose.setpoints import clock_time
 from server.models import Animal, Member
 from server.web import filters
-from server.web.acclimation.work import at_setting
 from server.web.times import read_time, shown_hours, shown_time
 
 SURE = (

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 
 from server.account import way as words
 from server.db.acclimation import setting_of, way_by
-from server.db.daylight import lamp_days, pressed_together
+from server.db.daylight import pressed_together
+from server.db.typed_now import at_setting, of_days
 from server.dose.acclimation import LOOK_AT
 from server.dose.ladder import PLANNED, Setting
 from server.dose.way_now import WayNow
@@ -23,7 +24,7 @@ from server.web.acclimation.step_words import (
     rise_words,
     setting_words,
 )
-from server.web.day.view import LampLines, lamp_lines
+from server.web.day.lamp_lines import LampLines, lamp_lines
 
 ANSWER_WORDS = {
     "done": "set; nothing was pale",
@@ -158,7 +159,8 @@ def _step_lines(who: Member, seen: UnderWay, way: WayNow) -> tuple[StepLine, ...
 
 def _step_lamps(seen: UnderWay, setting: Setting, who: Member) -> tuple[LampLines, ...]:
     days = pressed_together(seen.goal.days, setting.lit_share)
-    return lamp_lines(lamp_days(seen.goal.hung, days, control=seen.goal.control), who.clock)
+    lamps = of_days(at_setting(seen.goal.hung, setting), days, control=seen.goal.control)
+    return lamp_lines(lamps, who.clock)
 
 
 def refused_words(name: str, rise: float, weekly: float) -> str:

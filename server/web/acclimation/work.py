@@ -11,9 +11,8 @@ from numpy.typing import NDArray
 from server.db import acclimation, lived_under
 from server.db.acclimation import SHOP_LIGHT, KnownAs
 from server.db.goal import Goal, dims, notched
-from server.db.light import Hung
 from server.dose.acclimation import DEFAULT_WEEKLY_RISE, Plan, plan
-from server.dose.ladder import Means, Setting
+from server.dose.ladder import Means
 from server.dose.used_to import UsedTo, at_the_shop, of_unknown_past
 from server.models import AcclimationStep, Animal
 from server.web.acclimation.desk import Desk, UnderWay
@@ -180,19 +179,3 @@ def _counted_from(seen: UnderWay, number: int) -> dict[int, UsedTo]:
         for one in json.loads(seen.plan.used_to)
     }
     return lived | stated
-
-
-def at_setting(hung: Sequence[Hung], setting: Setting) -> tuple[Hung, ...]:
-    """Lamps as they hang at a step."""
-    return tuple(
-        replace(
-            one,
-            row=one.row.model_copy(
-                update={
-                    "power": min(one.row.power * setting.power, 1.0),
-                    "height_cm": one.row.height_cm + setting.raised_cm,
-                }
-            ),
-        )
-        for one in hung
-    )

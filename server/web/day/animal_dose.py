@@ -11,9 +11,9 @@ from server.dose.photosynthesis import CURVES, TANH, PECurve, hours_of_full_phot
 from server.dose.warnings import Low, low_light
 from server.models import Animal
 from server.web.day.lit import Lit
-from server.web.dose.calculator_view import band_words
-from server.web.dose.times import shown_hours
 from server.web.filters import ppfd, significant
+from server.web.published import band_words
+from server.web.times import shown_hours
 
 LOW_WORDS: dict[Low, str] = {
     "dark": "far too little",

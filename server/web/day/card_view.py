@@ -1,29 +1,41 @@
-"""What the card for the cabinet door shows: heights, powers, times now and from the next change."""
+"""What the card for the cabinet door shows: heights, what to type now, each step of a way up."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
-from server.db.daylight import lamp_days
+from server.account.account import ToType
+from server.account.typed_words import in_short
 from server.db.moments import Moment
+from server.db.typed_now import StepTyped, Typed, on_the_wall, told_together
 from server.dose.chores import Due
 from server.dose.clock import clock_changes
 from server.models import Club, Member, Tank
 from server.web import filters
-from server.web.day.lit import on_the_wall
-from server.web.day.view import LampLines, lamp_lines, percent_charts
-from server.web.dose.day_chart import DayCharts
-from server.web.dose.times import read_time, shown_time
+from server.web.day.lamp_lines import LampLines, clock_of, lamp_lines, percent_charts
+from server.web.day.view import way_words
+from server.web.day_chart import DayCharts
+from server.web.times import NotATime, read_time, shown_time
 
 
 @dataclass(frozen=True, kw_only=True)
 class CardLamp:
-    """What to set on one lamp model: (channel or on/off, time, time after the clocks change,
-    level) line by line."""
+    """What to set on one lamp: (channel, time, time after the clocks change, number) by line."""
 
     name: str
     control: str
+    height: str
     lines: tuple[tuple[str, str, str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CardStep:
+    """One step of a way up: when, and what is then typed into each lamp."""
+
+    number: int
+    on: str
+    state: str
+    lamps: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,7 +47,8 @@ class CardView:
     club: str
     printed: str
     lamps: tuple[CardLamp, ...]
-    hung: tuple[tuple[str, str, str], ...]
+    way: str
+    steps: tuple[CardStep, ...]
     changes: str
     follows: bool
     zone: str
@@ -45,7 +58,13 @@ class CardView:
 
 
 def card(
-    who: Member, tank: Tank, now: Moment, club: Club, today: date, next_check: str
+    who: Member,
+    tank: Tank,
+    now: Moment,
+    typed: Typed,
+    club: Club,
+    today: date,
+    next_check: str,
 ) -> CardView | None:
     """The card to tape inside the cabinet; None where no day runs."""
     if now.schedule is None or not now.hung or not now.days:
@@ -53,21 +72,20 @@ def card(
     walls = on_the_wall(now.schedule, now.days, today)
     change = next(iter(clock_changes(now.schedule.time_zone, after=today)), None)
     forward = change.forward_hours if change and not now.schedule.follows_clock else 0.0
-    lamps = lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock)
+    heights = [
+        filters.length(lamp.height_cm, who.length_unit) for _, lamp in told_together(typed.now)
+    ]
     return CardView(
         id=tank.id,
         name=tank.name,
         club=club.name,
         printed=filters.day(today),
-        lamps=tuple(_card_lamps(lamps, forward, who.clock)),
-        hung=tuple(
-            (
-                one.stated.row.name,
-                filters.length(one.row.height_cm, who.length_unit),
-                filters.percent(one.row.power),
-            )
-            for one in now.hung
+        lamps=tuple(
+            _card_lamp(lamp, height, forward, who.clock)
+            for lamp, height in zip(lamp_lines(typed.now, who.clock), heights, strict=True)
         ),
+        way=way_words(typed),
+        steps=tuple(_card_step(one, typed, who) for one in typed.steps),
         changes=filters.day(change.on) if change else "",
         follows=now.schedule.follows_clock,
         zone=now.schedule.time_zone,
@@ -75,6 +93,31 @@ def card(
         next_check=next_check,
         charts=percent_charts(now.hung, walls, now.control, who.clock),
     )
+
+
+def _card_step(one: StepTyped, typed: Typed, who: Member) -> CardStep:
+    step, written = one.step, clock_of(who.clock)
+    if step.done_on is not None:
+        state = f"set on {filters.day(step.done_on)}"
+    elif typed.due == step:
+        state = "now"
+    else:
+        state = "held" if typed.way and typed.way.state == "held" else ""
+    return CardStep(
+        number=step.number,
+        on=filters.day(step.due_on),
+        state=state,
+        lamps=tuple(
+            (name, _step_words(lamp.lines, lamp.height_cm, who.length_unit, written))
+            for name, lamp in told_together(one.lamps)
+        ),
+    )
+
+
+def _step_words(
+    lines: Sequence[ToType], height_cm: float, unit: str, written: Callable[[str], str]
+) -> str:
+    return f"{in_short(lines, written)}; {filters.length(height_cm, unit)} above the water"
 
 
 def next_check(dues: Sequence[Due]) -> str:
@@ -86,24 +129,18 @@ def next_check(dues: Sequence[Due]) -> str:
     return f"{first.chore.name.lower()} {when}"
 
 
-def _card_lamps(lamps: Sequence[LampLines], forward_hours: float, clock: str) -> list[CardLamp]:
+def _card_lamp(lamp: LampLines, height: str, forward_hours: float, clock: str) -> CardLamp:
     """Times as they are now, beside those after the next change of clocks."""
 
     def then(time: str) -> str:
-        return shown_time(read_time(time) + forward_hours, clock)
+        try:
+            return shown_time(read_time(time) + forward_hours, clock)
+        except NotATime:
+            return time
 
-    return [
-        CardLamp(
-            name=lamp.name,
-            control=lamp.control,
-            lines=(
-                *(
-                    (word, time, then(time), "")
-                    for pair in lamp.switches
-                    for word, time in zip(("on", "off"), pair, strict=True)
-                ),
-                *((line.group, line.time, then(line.time), line.percent) for line in lamp.lines),
-            ),
-        )
-        for lamp in lamps
-    ]
+    return CardLamp(
+        name=lamp.name,
+        control=lamp.control,
+        height=height,
+        lines=tuple((line.what, line.time, then(line.time), line.percent) for line in lamp.lines),
+    )

@@ -17,9 +17,9 @@ from server.dose.day import Day, DayRefused
 from server.dose.shapes import Trapezoid
 from server.dose.sun import LATITUDE_LIMITS, natural_day
 from server.web.dose.calculator_form import read_points
-from server.web.dose.times import NotATime, read_time, shown_time
 from server.web.filters import number
 from server.web.tanks.typed import Refused, TypedIn
+from server.web.times import NotATime, read_time, shown_time
 
 SHAPES = ("ramp", "natural", "points")
 STATES = ("set", "plan")

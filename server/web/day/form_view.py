@@ -7,12 +7,13 @@ from datetime import date
 from server.db.daylight import lamp_days
 from server.db.days import GroupDay
 from server.db.moments import Moment
+from server.db.typed_now import on_the_wall
 from server.dose.control import KIND_NAMES
 from server.models import Tank
 from server.web.day.form import ChannelField
-from server.web.day.lit import on_the_wall
-from server.web.day.view import StayView, percent_charts, stay_view
-from server.web.dose.day_chart import DayCharts
+from server.web.day.lamp_lines import percent_charts
+from server.web.day.view import StayView, stay_view
+from server.web.day_chart import DayCharts
 from server.web.tanks.typed import Refused
 
 CONTROL_OPTIONS = (("", "As the lamps' own pages say"), *KIND_NAMES.items())

@@ -1,8 +1,7 @@
 """A tank lit through its day: what the pages of day, dose and acclimation work out once."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from datetime import date
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,10 +9,9 @@ from numpy.typing import NDArray
 from server.db.daylight import LampDay, LitGroup, course_at, lamp_days, light_at, lit_groups
 from server.db.days import GroupDay
 from server.db.light import Hung
-from server.dose.clock import Clocked
 from server.dose.day import Course
 from server.dose.together import Light, light_of, shape_of
-from server.models import Animal, Schedule, Tank
+from server.models import Animal, Tank
 
 FloatArray = NDArray[np.float64]
 
@@ -31,9 +29,10 @@ class Lit:
     full: FloatArray
     light: Light
 
-    def course_of(self, place: int) -> Course:
-        """The day's light of one animal."""
-        return course_at(self.groups, self.full[:, place])
+    def course_of(self, place: int, *, lamp: int | None = None) -> Course:
+        """The day's light of one animal, of all lamps or of one."""
+        own = [n for n, group in enumerate(self.groups) if lamp in (None, group.lamp)]
+        return course_at([self.groups[n] for n in own], self.full[own, place])
 
 
 def lit(
@@ -62,18 +61,4 @@ def lit(
         animals=tuple(animals),
         full=full,
         light=light_of(full, shape_of(tuple(group.day for group in groups))),
-    )
-
-
-def on_the_wall(schedule: Schedule, days: Sequence[GroupDay], on: date) -> tuple[GroupDay, ...]:
-    """The days in the wall time of a date: what must be typed into a lamp then."""
-    return tuple(replace(group, day=_clocked(schedule, group).wall_day(on)) for group in days)
-
-
-def _clocked(schedule: Schedule, group: GroupDay) -> Clocked:
-    return Clocked(
-        day=group.day,
-        zone=schedule.time_zone,
-        set_on=schedule.since,
-        follows_clock=schedule.follows_clock,
     )

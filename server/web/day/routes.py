@@ -8,21 +8,19 @@ from fastapi.responses import Response
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
+from server.account.to_type import as_csv
 from server.db import acclimation, chores, days, lived_under, members
 from server.db.club_day import today as club_today
-from server.db.daylight import lamp_days
 from server.db.days import DayWords, GroupDay
 from server.db.lived_under import LivedRows
 from server.db.moments import Moment, moment
-from server.dose.control import CONTROLS
-from server.dose.setpoints import as_csv
+from server.db.typed_now import WayRows, on_the_wall, typed_at, way_rows
 from server.dose.way_now import WayNow
 from server.models import Club as ClubRow
 from server.models import Member, Schedule, Tank
 from server.web.day import card_view, dose_view, form_view
 from server.web.day import form as reading
 from server.web.day import view as views
-from server.web.day.lit import on_the_wall
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
 from server.web.tanks.open import own_tank, tank_to_see
@@ -39,6 +37,7 @@ class _Open:
     now: Moment
     lived: LivedRows
     way: WayNow | None
+    steps: WayRows | None
     club: ClubRow
     today: date
     plans: tuple[Schedule, ...]
@@ -55,6 +54,7 @@ def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         seen.club,
         seen.today,
         way=seen.way,
+        typed=typed_at(seen.now, seen.steps),
         plans=seen.plans,
     )
     return page(request, "day/day.html", view=view)
@@ -124,12 +124,7 @@ def set_points_csv(who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
     if seen.now.schedule is None or not seen.now.hung:
         raise NotFound("This tank has no day yet, so there is nothing to type into a lamp.")
-    walls = on_the_wall(seen.now.schedule, seen.now.days, seen.today)
-    parts = [
-        as_csv(lamp.fit.groups, CONTROLS[lamp.control], lamp=lamp.name)
-        for lamp in lamp_days(seen.now.hung, walls, control=seen.now.control)
-    ]
-    body = "".join([parts[0], *(part.split("\r\n", 1)[1] for part in parts[1:])])
+    body = as_csv([(lamp.control, lamp.lines) for lamp in typed_at(seen.now, seen.steps).now])
     return Response(
         body.encode(),
         media_type="text/csv; charset=utf-8; header=present",
@@ -143,7 +138,13 @@ def card_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     with club.read() as db:
         due = chores.chores_of(db, seen.tank, today=seen.today)
     view = card_view.card(
-        who, seen.tank, seen.now, seen.club, seen.today, next_check=card_view.next_check(due)
+        who,
+        seen.tank,
+        seen.now,
+        typed_at(seen.now, seen.steps),
+        seen.club,
+        seen.today,
+        next_check=card_view.next_check(due),
     )
     if view is None:
         raise NotFound("This tank has no day yet, so there is no card to print.")
@@ -162,6 +163,7 @@ def _open(club: Club, who: Member, tank_id: int, *, own: bool = False) -> _Open:
             now=now,
             lived=lived_under.rows_of(db, tank, today),
             way=acclimation.way_of(db, tank_id, today=today),
+            steps=way_rows(db, tank_id, today=today),
             club=row,
             today=today,
             plans=_plans(db, tank, who),

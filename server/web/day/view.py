@@ -7,15 +7,13 @@ from datetime import date
 from server.account import way as words
 from server.db import lived_under
 from server.db.carried_readings import factors_at, places_of
-from server.db.daylight import LampDay, cost_of, lamp_course, lamp_days
+from server.db.daylight import cost_of, lamp_course
 from server.db.days import GroupDay
-from server.db.light import Hung
 from server.db.lived_under import LivedRows
 from server.db.moments import Moment
+from server.db.typed_now import Typed, on_the_wall
 from server.dose.clock import clock_changes
-from server.dose.control import KIND_NAMES, apart, together
-from server.dose.day import Course, course, faint_hours, lit_hours, longest_dark_hours
-from server.dose.setpoints import set_points, switch_times
+from server.dose.day import Course, dli, faint_hours, lit_hours, longest_dark_hours
 from server.dose.shapes import Viewing, seen_hours
 from server.dose.unchanged import Unchanged, in_words, unchanged
 from server.dose.warnings import DARK_HOURS, NIGHT_LIGHT_SOURCE
@@ -24,31 +22,30 @@ from server.models import Club, Member, Schedule, Tank
 from server.web import filters
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.doing import do_words
-from server.web.day.lit import Lit, lit, on_the_wall
-from server.web.dose.day_chart import DayCharts, day_charts
-from server.web.dose.times import read_time, shown_hours, shown_time
+from server.web.day.lamp_lines import LampLines, lamp_lines, percent_charts
+from server.web.day.lit import Lit, lit
+from server.web.day_chart import DayCharts, day_charts
+from server.web.times import shown_hours
 
 
 @dataclass(frozen=True, kw_only=True)
-class PointLine:
-    """One line to type into a lamp."""
-
-    group: str
-    time: str
-    percent: str
-    then: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class LampLines:
-    """What to set on one lamp model: lines for a lamp with levels, times for a switch."""
+class PartView:
+    """What one animal gets of each lamp: its dose, and the part of each lamp in it."""
 
     name: str
-    control: str
-    switches: tuple[tuple[str, str], ...]
-    lines: tuple[PointLine, ...]
-    lost: tuple[str, ...]
-    kept: str
+    dose: str
+    brightest: str
+    parts: tuple[tuple[str, str], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class PartsView:
+    """The sum at each animal and each lamp's part, where lamps run apart."""
+
+    lamps: tuple[str, ...]
+    animals: tuple[PartView, ...]
+    drawn: str
+    charts: DayCharts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +82,8 @@ class DayView:
     sure: str
     charts: DayCharts | None = None
     lamps: tuple[LampLines, ...] = ()
+    way: str = ""
+    parts: PartsView | None = None
     doses: tuple[AnimalDose, ...] = ()
     night: str = ""
     night_source: str = NIGHT_LIGHT_SOURCE
@@ -109,11 +108,12 @@ def day_page(
     today: date,
     *,
     way: WayNow | None = None,
+    typed: Typed,
     plans: Sequence[Schedule] = (),
 ) -> DayView:
     """Everything about the day as it runs; the teaching page where none is set.
 
-    `plans`: days drawn up and not run yet.
+    `typed`: what is typed into the lamps. `plans`: days drawn up and not run yet.
     """
     shell = DayView(
         id=tank.id,
@@ -139,7 +139,9 @@ def day_page(
         do=do_words(doses, lamp, now.changed_on, today, way=way, jumped=jumped),
         sure=sure_words(now),
         charts=percent_charts(now.hung, walls, now.control, who.clock),
-        lamps=lamp_lines(lamp_days(now.hung, walls, control=now.control), who.clock),
+        lamps=lamp_lines(typed.now, who.clock),
+        way=way_words(typed),
+        parts=_parts(found, who.clock),
         doses=doses,
         night=_night(lamp),
         clock=clock_words(now, today),
@@ -149,6 +151,22 @@ def day_page(
         acclimate=bool(jumped),
         jumped=words.jump_words(jumped),
     )
+
+
+def way_words(typed: Typed) -> str:
+    """Which step of the way up the numbers are those of."""
+    if typed.way is None:
+        return ""
+    step = typed.due or typed.way.set_now
+    coming = typed.way.coming
+    if step is None:
+        return f"Step 1 of {typed.way.of} of the way up is due on {filters.day(coming.due_on)}."
+    words = f"These are the numbers of step {step.number} of {typed.way.of} of the way up"
+    if typed.due is not None:
+        return f"{words}, due since {filters.day(step.due_on)}: set them, then say so there."
+    if typed.way.state == "held":
+        return f"{words}. The way holds, so no step comes until you carry on."
+    return f"{words}; the next one comes on {filters.day(coming.due_on)}, once nothing is pale."
 
 
 def _plan_words(plan: Schedule) -> str:
@@ -218,67 +236,46 @@ def _seen(now: Moment, lamp: Course, walls: Sequence[GroupDay]) -> str:
     return f"You see it lit for {shown_hours(seen)} of the {shown_hours(viewing.hours)} you want."
 
 
-# The lamps' set-points
+# Each lamp's part
 
 
-def lamp_lines(lamps: Sequence[LampDay], clock: str) -> tuple[LampLines, ...]:
-    """What to type into each lamp."""
-    return tuple(_lamp_lines(lamp, clock) for lamp in lamps)
-
-
-def _lamp_lines(lamp: LampDay, clock: str) -> LampLines:
-    switched = lamp.control in ("by_hand", "clock_switch")
-    change = lamp.fit.dose_change
-    return LampLines(
-        name=lamp.name,
-        control=KIND_NAMES[lamp.control],
-        switches=tuple(
-            (_clock(on, clock), _clock(off, clock))
-            for on, off in (switch_times(lamp.fit.groups[0]) if switched else ())
+def _parts(found: Lit, clock: str) -> PartsView | None:
+    """Dose and brightest light of each animal, lamp by lamp; None where one lamp, or several on
+    one day, give it all."""
+    if len(found.lamps) < 2 or not found.animals:
+        return None
+    names = tuple(lamp.name for lamp in found.lamps)
+    most = int(found.light.dli.argmax())
+    one = found.course_of(most)
+    charts = day_charts(
+        one,
+        title=f"The day of {found.animals[most].name}",
+        others=tuple(
+            (name, found.course_of(most, lamp=number)) for number, name in enumerate(names[:3])
         ),
-        lines=tuple(
-            PointLine(
-                group=point.group,
-                time=_clock(point.time, clock),
-                percent=f"{filters.number(point.percent, 1).removesuffix('.0')} %",
-                then=point.then,
-            )
-            for point in (() if switched else set_points(lamp.fit.groups))
-        ),
-        lost=lamp.fit.lost,
-        kept="" if abs(change) >= 0.005 else "The dose is kept.",
+        y_name="PPFD, µmol m⁻² s⁻¹",
+        clock=clock,
+    )
+    return PartsView(
+        lamps=names,
+        animals=tuple(_part(found, place) for place in range(len(found.animals))),
+        drawn=found.animals[most].name,
+        charts=charts,
     )
 
 
-def _clock(hh_mm: str, clock: str) -> str:
-    return shown_time(read_time(hh_mm), clock)
-
-
-def percent_charts(
-    hung: Sequence[Hung], days: Sequence[GroupDay], control: str, clock: str
-) -> DayCharts:
-    """What the lamps do through the day, in percent; groups that run apart as curves of their own.
-
-    The wanted day is drawn beside it where the control cannot run it.
-    """
-    lamps = lamp_days(hung, days, control=control)
-    able = lamps[0].fit.groups
-    wanted = together(lamps[0].wanted)
-    others: list[tuple[str, Course]] = []
-    if apart(wanted, together(able)) > 0.5:
-        others.append(("wanted", wanted))
-    if len(able) > 1:
-        others += [(group.name, course(group.day, peak_ppfd=100)) for group in able[:3]]
-    for lamp in lamps[1:]:
-        if lamp.fit.groups != able:
-            others.append((lamp.name, together(lamp.fit.groups)))
-    return day_charts(
-        together(able),
-        title="The day of the lamps",
-        others=tuple(others[:3]),
-        y_name="% of the power set",
-        note="",
-        clock=clock,
+def _part(found: Lit, place: int) -> PartView:
+    total = found.course_of(place)
+    dose = dli(total)
+    by_lamp = [found.course_of(place, lamp=number) for number in range(len(found.lamps))]
+    return PartView(
+        name=found.animals[place].name,
+        dose=filters.significant(dose),
+        brightest=filters.ppfd(total.peak_ppfd),
+        parts=tuple(
+            (filters.significant(dli(one)), filters.percent(dli(one) / dose if dose else 0.0))
+            for one in by_lamp
+        ),
     )
 
 

@@ -15,9 +15,10 @@ from server.dose.unchanged import in_words
 from server.dose.warnings import against_history
 from server.models import Member, Tank
 from server.web import filters
+from server.web.day.lamp_lines import percent_charts
 from server.web.day.lit import Lit
-from server.web.day.view import StayView, lit_moment, percent_charts, stay_view
-from server.web.dose.day_chart import DayCharts
+from server.web.day.view import StayView, lit_moment, stay_view
+from server.web.day_chart import DayCharts
 
 ALWAYS_ON = Day(hours=(0.0,), levels=(100.0,))
 KIND_WORDS = {

@@ -59,12 +59,16 @@ class ProposalOut(BaseModel):
 
 
 class ToTypeOut(BaseModel):
-    """One number to type; time is empty for a lamp without a day."""
+    """One number to type; time is empty for a lamp without a day.
+
+    type_percent is null for a lamp that can only be switched: `then` says on or off.
+    """
 
     lamp: str
     channel: str
     time: str
     type_percent: float | None
+    then: str
 
 
 class AccountOut(BaseModel):
@@ -135,5 +139,9 @@ def _proposal(one: Proposal) -> ProposalOut:
 
 def _to_type(one: ToType) -> ToTypeOut:
     return ToTypeOut(
-        lamp=one.lamp, channel=one.channel, time=one.time, type_percent=one.type_percent
+        lamp=one.lamp,
+        channel=one.channel,
+        time=one.time,
+        type_percent=one.type_percent,
+        then=one.then,
     )

@@ -64,11 +64,12 @@ def test_set_points_come_as_csv(ivo: TestClient, dated: Reef) -> None:
     answer = ivo.get(f"/tanks/{dated.tank}/day/set-points.csv")
     assert answer.headers["content-type"].startswith("text/csv")
     rows = list(csv.reader(io.StringIO(answer.text, newline="")))
-    assert rows[0][:4] == ["lamp", "channel_group", "local_time", "percent"]
+    assert rows[0][:4] == ["lamp", "channel_group", "local_time", "type_percent"]
+    # The lamp hangs at 30 %: full light of the day is 30 on its control, not 100.
     assert [row[2:4] for row in rows[1:]] == [
         ["10:00", "0"],
-        ["11:00", "100"],
-        ["19:00", "100"],
+        ["11:00", "30"],
+        ["19:00", "30"],
         ["20:00", "0"],
     ]
 
