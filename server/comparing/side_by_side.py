@@ -47,17 +47,6 @@ class Run:
     course: Course
 
 
-@dataclass(frozen=True, kw_only=True)
-class Living:
-    """An animal's place and range; `verdict` as judged where the light was measured."""
-
-    x_cm: float
-    y_cm: float
-    depth_cm: float
-    in_range: bool
-    known: bool
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Side:
     """One setup to be compared.
@@ -71,7 +60,6 @@ class Side:
     emitters: tuple[Emitter, ...]
     runs: tuple[Run, ...]
     lamps: tuple[Hanging, ...]
-    animals: tuple[Living, ...]
     half_width: Widths | None
     days_unchanged: int | None
 
@@ -111,9 +99,6 @@ class Figures:
     blue_share: float
     green_share: float
     red_share: float
-    in_range: int
-    unsure: int
-    animals: int
 
 
 def figures(
@@ -143,9 +128,6 @@ def figures(
         blue_share=blue,
         green_share=green,
         red_share=red,
-        in_range=sum(animal.in_range for animal in side.animals),
-        unsure=sum(not animal.known for animal in side.animals),
-        animals=len(side.animals),
     )
 
 

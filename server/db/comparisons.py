@@ -10,17 +10,17 @@ from datetime import date
 
 from sqlmodel import Session, col, func, select
 
+from server.account.account import AnimalLight
+from server.account.known_light import KnownLight
+from server.account.reckoning import animals_in
 from server.comparing.likeness import Likened
-from server.comparing.side_by_side import Hanging, Living, Run, Side
-from server.db import club_day, days, light, measured, tanks
+from server.comparing.side_by_side import Hanging, Run, Side
+from server.db import accounts, club_day, days, light, measured, tanks
+from server.db.accounts import AccountRows
 from server.db.daylight import LampDay, lamp_days, lit_groups
 from server.db.light import Hung
-from server.db.measured import Measured, MeasuredRows
 from server.dose.day import course
 from server.models import Animal, HungLamp, LampModel, Member, Setup, Tank
-from server.optics.field import at_points
-from server.surveys.plan import Animal as Wish
-from server.surveys.verdict import Verdict, verdicts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +33,7 @@ class SetupRows:
     hung: tuple[Hung, ...]
     lamps: tuple[LampDay, ...]
     day_set: bool
-    readings: MeasuredRows
+    account: AccountRows
     animals: tuple[Animal, ...]
     current: bool
     today: date
@@ -63,7 +63,7 @@ def setup_rows(db: Session, setup_id: int, member_id: int) -> SetupRows | None:
         hung=hung,
         lamps=lamp_days(hung, groups, control=ran.control if ran is not None else ""),
         day_set=bool(groups),
-        readings=measured.rows_of(db, tank, setup),
+        account=accounts.rows_of(db, tank, today=today, setup=setup),
         animals=tuple(tanks.animals_of(db, tank.id)),
         current=current is not None and current.id == setup.id,
         today=today,
@@ -72,32 +72,30 @@ def setup_rows(db: Session, setup_id: int, member_id: int) -> SetupRows | None:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Known:
-    """A setup's side with its light as known best; `found` is None where nobody measured it."""
+    """A setup's side with its light as the account knows it."""
 
     side: Side
-    found: Measured | None
-
-    @property
-    def readings(self) -> int:
-        return len(self.found.map.used) if self.found is not None else 0
+    light: KnownLight | None
+    animals: tuple[AnimalLight, ...]
 
 
 def known(rows: SetupRows) -> Known:
     """The setup ready to be compared, put right by its readings; numbers are crunched here."""
+    told = accounts.tank_light(rows.account)
+    animals = animals_in(told.light if told else None, accounts.residents(rows.account))
     planned = side_of(rows)
-    found = measured.measured(rows.readings) if rows.hung else None
-    if found is None or not found.measured:
-        return Known(side=planned, found=None)
-    right = found.corrected
+    if told is None or not told.light.measured:
+        return Known(side=planned, light=told.light if told else None, animals=animals)
+    at_power = told.light.hung_as(measured.plan_over(rows.tank, rows.account.hung))
+    right = at_power.corrected
     side = replace(
         planned,
         tank=right.tank,
         water=right.water,
         emitters=right.emitters,
-        animals=_living_measured(rows, found),
-        half_width=found.half_width,
+        half_width=lambda points: at_power.at(points).half_width,
     )
-    return Known(side=side, found=found)
+    return Known(side=side, light=told.light, animals=animals)
 
 
 def side_of(rows: SetupRows) -> Side:
@@ -109,7 +107,6 @@ def side_of(rows: SetupRows) -> Side:
         emitters=scene.emitters,
         runs=_runs(rows),
         lamps=tuple(_hanging(one) for one in rows.hung),
-        animals=_living(rows, scene),
         half_width=None,
         days_unchanged=rows.days_unchanged,
     )
@@ -138,58 +135,6 @@ def _hanging(one: Hung) -> Hanging:
         power=one.row.power,
         beam_deg=stated.lamp.beam_deg,
     )
-
-
-def _living(rows: SetupRows, scene: light.Scene) -> tuple[Living, ...]:
-    if not rows.animals:
-        return ()
-    places = _places(rows)
-    x, y, z = zip(*places, strict=True)
-    found = at_points(scene.tank, scene.water, scene.emitters, x_cm=x, y_cm=y, depth_cm=z)
-    return tuple(
-        Living(
-            x_cm=place[0],
-            y_cm=place[1],
-            depth_cm=place[2],
-            in_range=animal.low_ppfd <= ppfd <= animal.high_ppfd,
-            known=True,
-        )
-        for animal, place, ppfd in zip(rows.animals, places, found, strict=True)
-    )
-
-
-def _living_measured(rows: SetupRows, found: Measured) -> tuple[Living, ...]:
-    """Animals by the verdict that their measured light allows."""
-    wishes = [
-        Wish(
-            name=animal.name,
-            x_cm=place[0],
-            y_cm=place[1],
-            depth_cm=place[2],
-            low_ppfd=animal.low_ppfd,
-            high_ppfd=animal.high_ppfd,
-        )
-        for animal, place in zip(rows.animals, _places(rows), strict=True)
-    ]
-    return tuple(
-        Living(
-            x_cm=one.animal.x_cm,
-            y_cm=one.animal.y_cm,
-            depth_cm=one.animal.depth_cm,
-            in_range=one.verdict is Verdict.IN_RANGE,
-            known=one.verdict is not Verdict.NOT_KNOWN,
-        )
-        for one in verdicts(found.map, wishes)
-    )
-
-
-def _places(rows: SetupRows) -> list[tuple[float, float, float]]:
-    """Where the animals sit; one left outside by a tank made smaller counts at its edge."""
-    tank = rows.tank
-    return [
-        (min(a.x_cm, tank.length_cm), min(a.y_cm, tank.width_cm), min(a.depth_cm, tank.depth_cm))
-        for a in rows.animals
-    ]
 
 
 def _until(db: Session, tank_id: int, setup: Setup, today: date) -> date:

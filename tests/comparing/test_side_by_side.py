@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from server.comparing.side_by_side import Hanging, Living, Run, Side, figures, unfair
+from server.comparing.side_by_side import Hanging, Run, Side, figures, unfair
 from server.dose.day import Day, course
 from server.optics.emitters import Emitter
 from server.optics.field import planes, share_into_water
@@ -48,10 +48,6 @@ SIDE = Side(
     emitters=BOTH,
     runs=(Run(emitters=BOTH, watts=120.0, course=course(DAY, peak_ppfd=100)),),
     lamps=(hanging(), hanging()),
-    animals=(
-        Living(x_cm=1, y_cm=1, depth_cm=1, in_range=True, known=True),
-        Living(x_cm=1, y_cm=1, depth_cm=1, in_range=False, known=False),
-    ),
     half_width=None,
     days_unchanged=40,
 )
@@ -119,8 +115,3 @@ def test_what_differs_is_told_in_words() -> None:
     told = " ".join(unfair([SIDE, other], [20]))
     for word in ("walls", "size", "cover", "Watts"):
         assert word in told
-
-
-def test_animals_are_counted() -> None:
-    found = figures(SIDE, depths_cm=[20], **ASKED)
-    assert (found.in_range, found.unsure, found.animals) == (1, 1, 2)

@@ -3,6 +3,8 @@
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from server.account import sentences
+from server.account.account import AnimalLight
 from server.comparing.side_by_side import AtDepth, Figures, Hanging, Side
 from server.db.comparisons import SetupRows
 from server.dose.unchanged import in_words
@@ -30,6 +32,7 @@ class Sided:
     rows: SetupRows
     side: Side
     measured_words: str
+    animals: tuple[AnimalLight, ...] = ()
 
 
 def lines(
@@ -90,7 +93,7 @@ def _cells(one: Sided, figure: Figures, unit: str) -> tuple[str, ...]:
         one.measured_words,
         *light,
         hours if one.rows.day_set else NO_DAY,
-        _animals(figure),
+        sentences.count_words(one.animals),
         *_lamps(one, unit),
         *_running(one, figure),
     )
@@ -136,13 +139,6 @@ def _mean(at: AtDepth) -> str:
     if at.half_width is None:
         return plain
     return f"{plain} ± {filters.ppfd(at.half_width * at.mean_ppfd)}"
-
-
-def _animals(figure: Figures) -> str:
-    if not figure.animals:
-        return "none placed"
-    unsure = f", {figure.unsure} not known" if figure.unsure else ""
-    return f"{figure.in_range} of {figure.animals}{unsure}"
 
 
 def _each(lamps: Sequence[Hanging], write: Callable[[Hanging], str]) -> str:

@@ -4,6 +4,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 from sqlmodel import Session
 
+from server.account.known_light import KnownLight
 from server.db import comparisons, members, tanks
 from server.models import Member, Setup, Tank
 from server.web import filters
@@ -41,12 +42,21 @@ def compare(request: Request, who: Who, club: Club) -> Response:
 
 def _sided(rows: comparisons.SetupRows) -> Sided:
     known = comparisons.known(rows)
-    if known.found is None:
-        return Sided(rows=rows, side=known.side, measured_words="planned")
-    last = max(survey.session.taken_on for survey in known.found.used)
-    readings = filters.count(known.readings, "reading")
-    words = f"measured, {readings}, last on {filters.day(last)}"
-    return Sided(rows=rows, side=known.side, measured_words=words)
+    return Sided(
+        rows=rows,
+        side=known.side,
+        measured_words=_measured_words(known.light),
+        animals=known.animals,
+    )
+
+
+def _measured_words(light: KnownLight | None) -> str:
+    if light is None or not light.measured:
+        return "planned"
+    readings = filters.count(light.readings, "reading")
+    last = filters.day(max(light.readings_on))
+    kind = "measured" if light.basis == "measured" else "carried over"
+    return f"{kind}, {readings}, last on {last}"
 
 
 def _seen(db: Session, setup_id: int, who: Member) -> comparisons.SetupRows:

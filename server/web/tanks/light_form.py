@@ -13,6 +13,8 @@ from functools import partial
 
 from starlette.datastructures import FormData
 
+from server.account.ability_words import refused_power
+from server.db.abilities import ability_of
 from server.db.light import Stated
 from server.db.tanks import LampPlace
 from server.models import HungLamp, LampModel, Member, Tank
@@ -60,15 +62,18 @@ def models_in(form: FormData) -> list[int]:
 
 def blank_row(n: int, tank: Tank, unit: str, stated: Stated | None = None) -> dict[str, str]:
     """A new lamp: over the middle, at a usual height, half power."""
-    height_cm = USUAL_HEIGHT_CM
-    if stated is not None and stated.lamp.min_height_cm and stated.lamp.max_height_cm:
-        height_cm = (stated.lamp.min_height_cm + stated.lamp.max_height_cm) / 2
+    height_cm, power = USUAL_HEIGHT_CM, 0.5
+    if stated is not None:
+        can = ability_of(stated, tank)
+        if can.heights_stated:
+            height_cm = (can.lowest_cm + can.highest_cm) / 2
+        power = min(can.levels, key=lambda level: abs(level - power))
     return {
         f"lamp-{n}-model": "" if stated is None else str(stated.row.id),
         f"lamp-{n}-x": shown_length(tank.length_cm / 2, unit),
         f"lamp-{n}-y": shown_length(tank.width_cm / 2, unit),
         f"lamp-{n}-height": shown_length(height_cm, unit),
-        f"lamp-{n}-power": "50",
+        f"lamp-{n}-power": _percent(power),
         f"lamp-{n}-turned": "",
         f"lamp-{n}-away": "",
     }
@@ -146,7 +151,7 @@ def _read_row(
         x_cm=_across(typed, f"{prefix}x", tank.length_cm, kept("x_cm")),
         y_cm=_across(typed, f"{prefix}y", tank.width_cm, kept("y_cm")),
         height_cm=_height(typed, f"{prefix}height", kept("height_cm")),
-        power=_share(typed, f"{prefix}power"),
+        power=_power(typed, f"{prefix}power", stated.get(int(model or 0)), was),
         turned=typed.yes(f"{prefix}turned"),
         channel_levels=_levels(typed, prefix, stated.get(int(model or 0))),
     )
@@ -181,6 +186,19 @@ def _share(typed: TypedIn, name: str) -> float:
     value = typed.number(name, low=0, high=100, like="60", unit="%")
     assert value is not None
     return value / 100
+
+
+def _power(typed: TypedIn, name: str, stated: Stated | None, was: HungLamp | None) -> float:
+    """What the lamp is set to, as far as its control can be; what hangs already is not asked."""
+    power = _share(typed, name)
+    kept = was is not None and abs(was.power - power) < 5e-4
+    same_lamp = stated is None or (was is not None and was.lamp_model_id == stated.row.id)
+    if stated is None or name in typed.errors or (kept and same_lamp):
+        return power
+    can = ability_of(stated)
+    if not can.runs_at(power):
+        typed.errors[name] = refused_power(can)
+    return power
 
 
 def _levels(typed: TypedIn, prefix: str, stated: Stated | None) -> str:

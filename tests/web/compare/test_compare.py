@@ -96,6 +96,13 @@ def test_own_earlier_planned_and_shared_stand_side_by_side(ivo: TestClient, thin
     assert "they differ" in page.text
 
 
+def test_an_unmeasured_plan_is_never_crisply_in_range(ivo: TestClient, things: Things) -> None:
+    """Brain would get what it wants by the plan; nobody has measured it, so it is not known."""
+    page = ivo.get(f"/compare?s={things.current}&s={things.old}").text
+    row = page[page.index("Animals in range") :].split("</tr>")[0]
+    assert "0 of 1 in range, 1 not known" in row
+
+
 def test_several_depths_and_the_front_are_shown(ivo: TestClient, things: Things) -> None:
     here = f"/compare?s={things.current}&s={things.old}&depth=10;%2025,5&view=front"
     page = ivo.get(here).text

@@ -1,14 +1,14 @@
 """Whatever is typed into the three forms, they answer with a value or with words, never a fault."""
 
 from datetime import date
-from types import SimpleNamespace
 
 from hypothesis import given, settings
 from hypothesis import strategies as some
 from starlette.datastructures import FormData
 
+from server.db.light import lamp_of
 from server.db.members import now
-from server.models import LampModel, Member, Tank
+from server.models import LampChannel, LampModel, Member, Tank
 from server.optics import tank as glass
 from server.web.tanks import animal_form, form, light_form
 from server.web.tanks.typed import Refused
@@ -18,7 +18,7 @@ TANK = Tank(
     id=1, owner_id=1, name="Lagoon", length_cm=90, width_cm=45, depth_cm=45, created_at=now()
 )
 LAMP = LampModel(id=7, name="Flat", kind="led_panel", beam_deg=110, watts=90, created_at=now())
-STATED = {7: SimpleNamespace(lamp=SimpleNamespace(channels=[SimpleNamespace(name="blue")]))}
+STATED = {7: lamp_of(LAMP, [LampChannel(lamp_model_id=7, name="blue", share=1.0)])}
 MEMBERS = some.sampled_from(
     [Member(name="Ivo", length_unit=unit, created_at=now()) for unit in ("cm", "in")]
 )

@@ -452,3 +452,34 @@ def test_a_file_where_a_word_belongs_and_a_huge_body_are_refused(ivo: TestClient
     answer = ivo.post("/tanks/new", files={"name": ("a.txt", b"Lagoon")}, data={"length": "90"})
     assert answer.status_code == 422 and 'id="name-wrong"' in answer.text
     assert ivo.post("/tanks/new", data=TYPED | {"note": "x" * 10_000_000}).status_code == 413
+
+
+@pytest.mark.parametrize(
+    ("figures", "power", "words"),
+    [
+        ({"kind": "fluorescent_tube", "control": "clock_switch"}, "60", "does not dim"),
+        ({"kind": "metal_halide", "control": "full"}, "51", "does not dim"),
+        ({"dims": "steps", "step_percent": 5.0}, "42", "in steps of 5 %"),
+        ({"dims": "smooth", "least_percent": 20.0}, "12", "from 20 % to 100 %"),
+    ],
+)
+def test_a_power_that_the_lamp_cannot_be_set_to_is_refused_in_words(
+    ivo: TestClient,
+    tank_id: int,
+    lamp_id: int,
+    club: Database,
+    figures: dict[str, object],
+    power: str,
+    words: str,
+) -> None:
+    with club.write() as db:
+        row = db.get_one(LampModel, lamp_id)
+        row.sqlmodel_update(figures)
+        db.add(row)
+    typed = {"lamps": "1", "since": "2026-01-10", "reason": "first"}
+    refused = ivo.post(f"/tanks/{tank_id}/light", data=typed | lamp(0, lamp_id, power=power))
+    assert (
+        refused.status_code == 422 and words in refused.text and f'value="{power}"' in refused.text
+    )
+    hung = ivo.post(f"/tanks/{tank_id}/light", data=typed | lamp(0, lamp_id, power="100"))
+    assert hung.status_code == 303
