@@ -81,13 +81,10 @@ class Proposal:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Account:
-    """The account of one tank's light on one day.
+class Glance:
+    """What everybody gets and how sure that is: the part of an account that lists show.
 
-    known_to_percent: the median half-width of the animals' intervals, rounded; None without
-    a lamp. readings_on: days of the readings it rests on; readings: how many.
-    light_since: when lamps or day last changed. proposal: None where nothing would
-    help; `why_none` then says why. next_step: one sentence, what the keeper does next and when.
+    Fields as of `Account`.
     """
 
     as_of: date
@@ -97,6 +94,18 @@ class Account:
     light_since: date | None
     known_to_percent: int | None
     animals: tuple[AnimalLight, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Account(Glance):
+    """The account of one tank's light on one day.
+
+    known_to_percent: the median half-width of the animals' intervals, rounded; None without
+    a lamp. readings_on: days of the readings it rests on; readings: how many.
+    light_since: when lamps or day last changed. proposal: None where nothing would
+    help; `why_none` then says why. next_step: one sentence, what the keeper does next and when.
+    """
+
     proposal: Proposal | None
     why_none: str
     set_now: tuple[ToType, ...]

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.account import sentences
-from server.account.account import Account, AnimalLight, Proposal, ToType
+from server.account.account import Account, AnimalLight, Glance, Proposal, ToType
 from server.account.known_light import KnownLight
 from server.surveys import verdict
 from server.surveys.advice import times
@@ -33,40 +33,45 @@ class Resident:
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """What the account says besides the light: since when, what to type, what is due.
+    """What the account says besides the light: what to type, and what is due.
 
     due: a step or check that has come round, in one sentence; empty when there is none.
     """
 
-    as_of: date
-    light_since: date | None
     set_now: tuple[ToType, ...] = ()
     due: str = ""
 
 
-def account(
+def glance(
     light: KnownLight | None,
     residents: Sequence[Resident],
-    proposal: Proposal | str,
-    standing: Standing,
-) -> Account:
-    """The account of one tank. light: None where no light falls on the tank.
-
-    proposal: or why there is none.
-    """
+    *,
+    as_of: date,
+    light_since: date | None,
+) -> Glance:
+    """What everybody gets and how sure that is. light: None where none falls on the tank."""
     animals = animals_in(light, residents)
-    return Account(
-        as_of=standing.as_of,
+    return Glance(
+        as_of=as_of,
         basis=light.basis if light else "planned",
         readings_on=light.readings_on if light else (),
         readings=light.readings if light else 0,
-        light_since=standing.light_since,
+        light_since=light_since,
         known_to_percent=known_to(light, animals),
         animals=animals,
+    )
+
+
+def account(
+    seen: Glance, light: KnownLight | None, proposal: Proposal | str, standing: Standing
+) -> Account:
+    """The whole account. proposal: or in words why there is none."""
+    return Account(
+        **vars(seen),
         proposal=None if isinstance(proposal, str) else proposal,
         why_none=proposal if isinstance(proposal, str) else "",
         set_now=standing.set_now,
-        next_step=standing.due or _next_step(light, animals, proposal),
+        next_step=standing.due or _next_step(light, seen.animals, proposal),
     )
 
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import Literal
 
-from server.account.account import Account, AnimalLight, Basis
+from server.account.account import Account, AnimalLight, Basis, Glance
 from server.dose import unchanged
 from server.surveys.verdict import Verdict
 from server.wording import figures
@@ -160,7 +160,7 @@ def basis_words(basis: Basis) -> str:
     }[basis]
 
 
-def certainty(account: Account) -> str:
+def certainty(account: Glance) -> str:
     """How well the light is known, and what that rests on."""
     percent, readings = account.known_to_percent, account.readings
     return certainty_of(percent, account.basis, account.readings_on, readings)

@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from server.account import cautions, proposing, reckoning
-from server.account.account import Account, AnimalLight, Proposal, ToType
+from server.account.account import Account, Glance, Proposal, ToType
 from server.account.carried import carried
 from server.account.change import Kind
 from server.account.known_light import KnownLight
@@ -239,15 +239,33 @@ def _order(then: Sequence[Hung], now: Sequence[Hung]) -> tuple[int, ...]:
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """An account with what it was made of.
+    """An account with what it was made of; each part is worked out when it is first asked for.
 
-    light: None where none falls on the tank. measured: what the readings made; None without.
+    unit: of lengths in its words. light: None where none falls on the tank. measured: what the
+    readings made; None without.
     """
 
     rows: AccountRows
-    account: Account
+    unit: str
     light: KnownLight | None
     measured: Measured | None
+
+    @cached_property
+    def glance(self) -> Glance:
+        """What everybody gets and how sure that is, without the work of a proposal."""
+        return reckoning.glance(
+            self.light,
+            residents(self.rows),
+            as_of=self.rows.today,
+            light_since=self.rows.light_since,
+        )
+
+    @cached_property
+    def account(self) -> Account:
+        rows = self.rows
+        standing = Standing(set_now=_set_now(rows), due=rows.due)
+        proposal = _proposal(rows, self.light, self.unit)
+        return reckoning.account(self.glance, self.light, proposal, standing)
 
     @property
     def plan(self) -> Plan:
@@ -258,33 +276,19 @@ class Told:
 
 
 def told(rows: AccountRows, *, unit: str = "cm") -> Told:
-    """The account of the rows, and the light it rests on."""
+    """The account of the rows on their day, and the light it rests on."""
     found = tank_light(rows)
     return Told(
         rows=rows,
-        account=account(rows, unit=unit),
+        unit=unit,
         light=found.light if found else None,
         measured=found.measured if found else None,
     )
 
 
-def animals(rows: AccountRows) -> tuple[AnimalLight, ...]:
-    """What the animals get, for lists: the account's own, without the work of a proposal."""
-    found = tank_light(rows)
-    return reckoning.animals_in(found.light if found else None, residents(rows))
-
-
 def account(rows: AccountRows, *, unit: str = "cm") -> Account:
-    """The account of a tank's light on the day of its rows. unit: of lengths in its words."""
-    found = tank_light(rows)
-    known = found.light if found else None
-    standing = Standing(
-        as_of=rows.today,
-        light_since=rows.light_since,
-        set_now=_set_now(rows),
-        due=rows.due,
-    )
-    return reckoning.account(known, residents(rows), _proposal(rows, known, unit), standing)
+    """The account alone."""
+    return told(rows, unit=unit).account
 
 
 def _set_now(rows: AccountRows) -> tuple[ToType, ...]:

@@ -4,7 +4,6 @@ from fastapi import APIRouter, Request
 from fastapi.responses import Response
 
 from server.db import accounts
-from server.db.accounts import AccountRows
 from server.db.club_day import today as club_today
 from server.db.club_figures import club_figures
 from server.web.club import view as views
@@ -21,16 +20,6 @@ def club_page(request: Request, who: Who, club: Club) -> Response:
         found = club_figures(db, today=today)
         tanks = {one.tank.id: one.tank for group in found.standing.values() for one in group}
         rows = [accounts.rows_of(db, tank, today=today) for tank in tanks.values()]
-    known = {one.tank.id: _known(one) for one in rows}
+    known = {one.tank.id: accounts.told(one).glance for one in rows}
     view = views.club_page(found, known, today=today)
     return page(request, "club/club.html", view=view)
-
-
-def _known(rows: AccountRows) -> views.KnownTank:
-    """The account's own numbers of a tank, without the work of a proposal."""
-    found = accounts.tank_light(rows)
-    return views.KnownTank(
-        basis=found.light.basis if found else "planned",
-        light_since=rows.light_since or rows.today,
-        animals={one.key: one for one in accounts.animals(rows)},
-    )

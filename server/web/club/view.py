@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from server.account import sentences
-from server.account.account import AnimalLight, Basis
+from server.account.account import AnimalLight, Glance
 from server.db.club_figures import ClubFigures, Standing
 from server.dose.groups import BY_KEY
 from server.dose.unchanged import in_words
@@ -44,16 +44,7 @@ class ClubView:
     standing: tuple[StandingLine, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
-class KnownTank:
-    """What a tank's account says of its light; animals by the number of their row."""
-
-    basis: Basis
-    light_since: date
-    animals: Mapping[int, AnimalLight]
-
-
-def club_page(found: ClubFigures, known: Mapping[int, KnownTank], *, today: date) -> ClubView:
+def club_page(found: ClubFigures, known: Mapping[int, Glance], *, today: date) -> ClubView:
     """known: the accounts of all tanks listed, by their number."""
     return ClubView(
         answer=_answer(found),
@@ -105,8 +96,10 @@ def _meter(found: ClubFigures, width: float) -> LineChart:
     )
 
 
-def _line(one: Standing, known: KnownTank, today: date) -> StandingLine:
-    animal, light = one.animal, known.animals[one.animal.id]
+def _line(one: Standing, known: Glance, today: date) -> StandingLine:
+    animal = one.animal
+    light = next(found for found in known.animals if found.key == animal.id)
+    since = known.light_since or one.setup.since
     group = BY_KEY.get(animal.group)
     return StandingLine(
         group=group.name if group else animal.group,
@@ -119,7 +112,7 @@ def _line(one: Standing, known: KnownTank, today: date) -> StandingLine:
         gauge=_gauge(light),
         words=sentences.verdict_words(light),
         basis=sentences.basis_words(known.basis),
-        held=in_words((today - max(known.light_since, animal.placed_on)).days),
+        held=in_words((today - max(since, animal.placed_on)).days),
     )
 
 

@@ -61,7 +61,7 @@ def animal_form(
     unit = who.length_unit
     start = reading.empty(today) if animal is None else reading.values_of(animal, unit)
     errors = refused.errors if refused else {}
-    kind = sentences.basis_words(told.account.basis)
+    kind = sentences.basis_words(told.glance.basis)
     depth_cm = animal.depth_cm if animal else None
     return AnimalFormView(
         tank_id=tank.id,
@@ -81,7 +81,7 @@ def animal_form(
             tank,
             told.plan,
             told.rows.hung,
-            told.account.animals,
+            told.glance.animals,
             unit=unit,
             depth_cm=depth_cm,
             kind=kind,

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from server.account import sentences
-from server.account.account import Account, AnimalLight
+from server.account.account import AnimalLight, Glance
 from server.db import accounts
 from server.db.accounts import Told
 from server.db.light import Hung, Stated
@@ -125,7 +125,7 @@ def setup_page(
 ) -> SetupView:
     """One setup, old, current or planned, and what it gave or would give the animals."""
     unit, told, is_current = who.length_unit, rows.told, rows.is_current
-    account, hung, plan = told.account, told.rows.hung, told.plan
+    account, hung, plan = told.glance, told.rows.hung, told.plan
     kind, today = sentences.basis_words(account.basis), account.as_of
     return SetupView(
         id=setup.id,
@@ -161,7 +161,7 @@ def _since(setup: Setup, until: date | None, is_current: bool) -> str:
     return f"Over the water from {filters.day(setup.since)}{end}."
 
 
-def _answer(setup: Setup, account: Account, is_current: bool) -> str:
+def _answer(setup: Setup, account: Glance, is_current: bool) -> str:
     if account.known_to_percent is None:
         return "No light."
     if not account.animals and setup.state != "plan" and not is_current:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from server.account import sentences
-from server.account.account import Account, AnimalLight
+from server.account.account import AnimalLight, Glance
 from server.db import accounts
 from server.db.accounts import AccountRows, Told
 from server.dose.groups import BY_KEY
@@ -135,9 +135,9 @@ class ListedTank:
 
 def listed_own(rows: AccountRows) -> ListedTank:
     """An own tank, with the count of its account."""
-    animals = accounts.animals(rows)
+    seen = accounts.told(rows).glance
     return ListedTank(
-        tank=rows.tank, living=sentences.count_words(animals), light_since=rows.light_since
+        tank=rows.tank, living=sentences.count_words(seen.animals), light_since=seen.light_since
     )
 
 
@@ -300,7 +300,7 @@ def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankVi
     )
 
 
-def _stood(account: Account) -> str:
+def _stood(account: Glance) -> str:
     if account.light_since is None:
         return ""
     return sentences.stood_words(account.light_since, account.as_of)

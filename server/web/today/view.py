@@ -72,9 +72,8 @@ def _answer(todos: Sequence[Todo], tanks: Sequence[Told]) -> str:
 
 
 def _glance(told: Told) -> TankGlance:
-    account = told.account
-    since = account.light_since
-    stood = sentences.stood_words(since, account.as_of) if since else ""
+    since = told.glance.light_since
+    stood = sentences.stood_words(since, told.glance.as_of) if since else ""
     return TankGlance(
         id=told.rows.tank.id,
         name=told.rows.tank.name,
@@ -86,7 +85,7 @@ def _glance(told: Told) -> TankGlance:
 def _tank_answer(told: Told) -> str:
     if told.light is None:
         return "No light over it yet."
-    words = (sentences.headline(told.account.animals), sentences.certainty(told.account))
+    words = (sentences.headline(told.glance.animals), sentences.certainty(told.glance))
     return " ".join(words)
 
 
