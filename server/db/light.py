@@ -28,6 +28,7 @@ from server.optics.photometry import IntensityTable
 from server.optics.spectrum import Spectrum
 from server.optics.spectrum_record import spectrum_from
 from server.optics.tint import TINTS, Tint, absorption_bands
+from server.reef import furnishing
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,6 +204,16 @@ def hung_lamps(
 
 
 def optics_tank(tank: Tank) -> glass.Tank:
+    """A stored tank with everything that stands in and on it."""
+    return _furnished(_bare(tank), tank.furnishing)
+
+
+@lru_cache(maxsize=256)
+def _furnished(bare: glass.Tank, text: str) -> glass.Tank:
+    return furnishing.over(bare, furnishing.fitted(furnishing.from_text(text), bare))
+
+
+def _bare(tank: Tank) -> glass.Tank:
     """Glass, floor and cover of a stored tank."""
     return glass.Tank(
         length_cm=tank.length_cm,
@@ -241,6 +252,8 @@ def emitters_of(tank: Tank, one: Hung) -> tuple[Emitter, ...]:
         height_cm=one.row.height_cm,
         power=one.row.power * one.day_level,
         turned=one.row.turned,
+        tilt_deg=one.row.tilt_deg,
+        toward_deg=one.row.toward_deg,
         levels=one.levels or None,
         tint=tint_of(tank),
     )

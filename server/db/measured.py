@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
-from server.db import light, surveys
+from server.db import light, surveys, tanks
 from server.db.light import Hung, Scene
 from server.models import MeasurementSession, Setup, Tank
 from server.models import Reading as ReadingRow
@@ -94,7 +94,7 @@ class Measured:
 def rows_of(db: Session, tank: Tank, setup: Setup) -> MeasuredRows:
     """Rows of one setup. Call inside a transaction; works nothing out."""
     return MeasuredRows(
-        tank=tank,
+        tank=tanks.as_stood(tank, setup),
         setup=setup,
         hung=light.hung_over(db, setup.id, as_stated=True),
         surveys=tuple(

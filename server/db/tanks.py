@@ -120,6 +120,8 @@ class LampPlace:
     power: float = 1.0
     turned: bool = False
     channel_levels: str = ""
+    tilt_deg: float = 0.0
+    toward_deg: float = 0.0
 
 
 def place_of(lamp: HungLamp) -> LampPlace:
@@ -132,6 +134,8 @@ def place_of(lamp: HungLamp) -> LampPlace:
         power=lamp.power,
         turned=lamp.turned,
         channel_levels=lamp.channel_levels,
+        tilt_deg=lamp.tilt_deg,
+        toward_deg=lamp.toward_deg,
     )
 
 
@@ -220,16 +224,47 @@ def save_setup(
     if setup is None:
         setup = Setup(tank_id=tank_id, since=since, state=state, created_at=_now())
     setup.name, setup.reason, setup.created_by_id = name, reason or setup.reason, by_id
+    setup.furnishing = db.get_one(Tank, tank_id).furnishing
     db.add(setup)
     db.flush()
     _hang(db, setup.id, lamps)
     return setup
 
 
+def furnish(
+    db: Session, tank_id: int, furnishing: str, *, since: date, reason: str, by_id: int | None
+) -> None:
+    """Rocks, rim, lid or growth as they stand from `since` on.
+
+    It changes the light, so the lamps that hang begin a new setup of that day; readings taken
+    before are carried over to it like after any other change.
+    """
+    tank = db.get_one(Tank, tank_id)
+    if furnishing == tank.furnishing:
+        return
+    tank.furnishing = furnishing
+    db.add(tank)
+    hanging = current_setup(db, tank_id)
+    if hanging is not None:
+        lamps = [place_of(lamp) for lamp in lamps_of(db, hanging.id)]
+        save_setup(
+            db, tank_id=tank_id, lamps=lamps, since=since, reason=reason, name=hanging.name,
+            by_id=by_id,
+        )  # fmt: skip
+
+
+def as_stood(tank: Tank, setup: Setup) -> Tank:
+    """The tank as it was furnished under a hung setup; a plan is for the tank as it is now."""
+    if setup.state != "hung" or setup.furnishing == tank.furnishing:
+        return tank
+    return tank.model_copy(update={"furnishing": setup.furnishing})
+
+
 def hang_plan(db: Session, setup_id: int, *, since: date, reason: str) -> Setup:
     """A plan goes up over the water: it becomes a hung setup of that day."""
     setup = db.get_one(Setup, setup_id)
     setup.state, setup.since, setup.reason = "hung", since, reason or setup.reason
+    setup.furnishing = db.get_one(Tank, setup.tank_id).furnishing
     db.add(setup)
     return setup
 

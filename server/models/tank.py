@@ -36,6 +36,8 @@ class Tank(SQLModel, table=True):
     water: str = Field(default="usual", max_length=16)
     headroom_cm: float | None = None
     """Free height above the water for a lamp, where the keeper stated it."""
+    furnishing: str = Field(default="", max_length=20000)
+    """JSON of `server.reef.furnishing`: rocks, rim, braces, lid, grown panes; empty: none."""
     shared: bool = Field(default=False, index=True)
     """Shown to the club."""
     note: str = Field(default="", max_length=2000)
@@ -59,6 +61,8 @@ class Setup(SQLModel, table=True):
     since: date
     reason: str = Field(default="", max_length=500)
     """Why the light was changed."""
+    furnishing: str = Field(default="", max_length=20000)
+    """The tank's furnishing while this hangs: a rock set or a pane wiped begins a new setup."""
     created_by_id: int | None = Field(default=None, foreign_key="member.id")
     created_at: datetime
 
@@ -69,6 +73,7 @@ class HungLamp(SQLModel, table=True):
     __table_args__ = (
         CheckConstraint("height_cm > 0", name="height_positive"),
         CheckConstraint("power >= 0 AND power <= 1", name="power_share"),
+        CheckConstraint("tilt_deg >= 0 AND tilt_deg <= 60", name="tilt_small"),
     )
 
     id: int = Field(default=None, primary_key=True)
@@ -82,6 +87,10 @@ class HungLamp(SQLModel, table=True):
     power: float = Field(default=1.0)
     turned: bool = Field(default=False)
     """A quarter turn: the lamp's long side runs from front to back."""
+    tilt_deg: float = Field(default=0.0)
+    """Lean from straight down."""
+    toward_deg: float = Field(default=0.0)
+    """Where it leans: 0 toward the right wall, 90 toward the back."""
     channel_levels: str = Field(default="", max_length=500)
     """JSON object channel name -> level 0–1 where channels differ; empty: all at `power`."""
 

@@ -1,7 +1,7 @@
 """A model of lamp: how its emitters are laid out, its lens, its colours; and the lamp hung up.
 
 Every page that hangs a lamp over a tank turns it into emitters here, so that all pages mean the
-same light. A lamp faces straight down; its long side runs along x, or along y when turned.
+same light. A lamp faces straight down or leans; its long side runs along x, or along y turned.
 """
 
 import math
@@ -165,6 +165,8 @@ def lamp_emitters(
     height_cm: float,
     power: float,
     turned: bool = False,
+    tilt_deg: float = 0.0,
+    toward_deg: float = 0.0,
     levels: Mapping[str, float] | None = None,
     tint: Tint | None = None,
 ) -> tuple[Emitter, ...]:
@@ -173,13 +175,20 @@ def lamp_emitters(
     power: 0–1 for the whole lamp. levels: 0–1 by channel name, on top of power; absent means 1.
     turned: a quarter turn, the long side from front to back. tint: gives each emitter the
     absorption its own colours meet in that water; without it the engine's water decides.
+    tilt_deg, toward_deg: the lamp leans about its middle, as in `Emitter`; its far side rises.
     Channels that share lens and places are one set of emitters. Dark channels give none.
     Raises ValueError for a power or level outside 0–1.
     """
     if not 0.0 <= power <= 1.0:
         raise ValueError(f"power must lie between 0 and 1, not {power:g}")
     shared = _Hanging(
-        x_cm=x_cm, y_cm=y_cm, height_cm=height_cm, turned=turned, intensity=lamp.intensity
+        x_cm=x_cm,
+        y_cm=y_cm,
+        height_cm=height_cm,
+        turned=turned,
+        tilt_deg=tilt_deg,
+        toward_deg=toward_deg,
+        intensity=lamp.intensity,
     )
     emitters: list[Emitter] = []
     for (layout, beam_deg), channels in _sets(lamp).items():
@@ -199,7 +208,24 @@ class _Hanging:
     y_cm: float
     height_cm: float
     turned: bool
+    tilt_deg: float
+    toward_deg: float
     intensity: IntensityTable | None
+
+    def place(self, along: float, across: float) -> tuple[float, float, float]:
+        """Where an emitter of the lamp's face comes to lie (x, y, height) [cm].
+
+        The face turns about the lamp's middle: what lies toward the lean draws in and rises.
+        """
+        right, back = (across, along) if self.turned else (along, across)
+        tilt, toward = math.radians(self.tilt_deg), math.radians(self.toward_deg)
+        ahead = right * math.cos(toward) + back * math.sin(toward)
+        drawn_in = ahead * (math.cos(tilt) - 1.0)
+        return (
+            self.x_cm + right + drawn_in * math.cos(toward),
+            self.y_cm + back + drawn_in * math.sin(toward),
+            max(self.height_cm + ahead * math.sin(tilt), LIMITS["height_cm"][0]),
+        )
 
     def hung(
         self,
@@ -218,9 +244,9 @@ class _Hanging:
         return [
             Emitter(
                 shape=shape,
-                x_cm=self.x_cm + (across if self.turned else along),
-                y_cm=self.y_cm + (along if self.turned else across),
-                height_cm=self.height_cm,
+                x_cm=x_cm,
+                y_cm=y_cm,
+                height_cm=height_cm,
                 ppf_umol_s=flux / len(layout.places),
                 beam_deg=beam_deg,
                 length_cm=layout.tube_length_cm,
@@ -228,8 +254,10 @@ class _Hanging:
                 along="y" if self.turned else "x",
                 intensity=table,
                 absorption=absorption,
+                tilt_deg=self.tilt_deg,
+                toward_deg=self.toward_deg,
             )
-            for along, across in layout.places
+            for x_cm, y_cm, height_cm in (self.place(*spot) for spot in layout.places)
         ]
 
 

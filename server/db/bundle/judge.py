@@ -42,6 +42,7 @@ def _guarded(part: Callable[[Session, Tank], None], db: Session, tank: Tank) -> 
 def _light(db: Session, tank: Tank) -> None:
     light.optics_tank(tank)
     for setup in tanks.setups_of(db, _id(tank)):
+        light.optics_tank(tanks.as_stood(tank, setup))
         hung = light.hung_over(db, _id(setup))
         light.scene(tank, hung)
         for one in hung:
