@@ -22,9 +22,7 @@ from server.reef.furnishing import (
 )
 
 TANK = glass.Tank(length_cm=90, width_cm=45, depth_cm=50)
-LEDGE = Rock(
-    left_cm=10, right_cm=40, front_cm=20, back_cm=45, top_cm=18, bottom_cm=24, name="Ledge"
-)
+LEDGE = Rock(left_cm=10, right_cm=40, front_cm=20, back_cm=45, top_cm=18, bottom_cm=24, name="A")
 ISLAND = Rock(left_cm=55, right_cm=80, front_cm=8, back_cm=30, top_cm=28)
 
 boxes = st.tuples(*[st.floats(0, 40) for _ in range(3)], *[st.floats(0.5, 8) for _ in range(3)])
