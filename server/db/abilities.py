@@ -36,6 +36,18 @@ def ability_of(stated: Stated, tank: Tank | None = None, *, turned: bool = False
     )
 
 
+def power_set(one: Hung, share: float) -> float:
+    """What a lamp is set to for a share of its power: the highest level it has, not above it.
+
+    A lamp that was set to a level it does not have may stay at it.
+    """
+    wanted = min(one.row.power * share, 1.0)
+    if share == 1.0 or not wanted:
+        return wanted
+    levels = ability_of(one.stated).levels
+    return max((level for level in levels if level <= wanted + 1e-9), default=levels[0])
+
+
 def hanging_of(tank: Tank, hung: Sequence[Hung]) -> tuple[Hanging, ...]:
     """How each lamp hangs, and what it can do."""
     return tuple(

@@ -1,8 +1,9 @@
 """The light a way leads to, joined from its rows: what each setting of the way gives."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -10,15 +11,15 @@ from sqlmodel import Session
 
 from server.account.ability import Ability
 from server.db import accounts, days
-from server.db.abilities import ability_of
+from server.db.abilities import ability_of, power_set
 from server.db.accounts import AccountRows
 from server.db.carried_readings import places_of
 from server.db.daylight import lamp_days, light_at, lit_parts, part_days, pressed_together
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.dose.day import added, course, lit_hours
-from server.dose.ladder import Means, Setting
-from server.dose.together import Days, Light, light_of, shape_of
+from server.dose.ladder import Field, Means, Setting, lighting
+from server.dose.together import Days, Light
 from server.models import Animal, Schedule, Setup, Tank
 
 FloatArray = NDArray[np.float64]
@@ -55,28 +56,65 @@ class Goal:
         wanted = pressed_together(self.days, lit_share)
         return part_days(lamp_days(self.hung, wanted, control=self.control))
 
-    def field(self, animals: Sequence[Animal]) -> Callable[[float], FloatArray]:
-        """Light of every channel group at the animals, with the lamps so much higher."""
+    def field(self, animals: Sequence[Animal]) -> Field:
+        """Light of every channel group at the animals, by height and by share of the power.
+
+        Each lamp is set as near below that share as it can be.
+        """
         lamps = lamp_days(self.hung, self.days, control=self.control)
         places = places_of(self.tank, animals)
         found = accounts.tank_light(self.rows)
         factors = found.light.over_plan(places) if found and len(places) else 1.0
+        alike = _set_alike(self.hung)
 
-        def at_height(raised_cm: float) -> FloatArray:
-            parts = lit_parts(self.tank, self.hung, lamps, raised_cm=raised_cm)
-            return np.asarray(light_at(self.tank, parts, animals) * factors, dtype=np.float64)
+        @cache
+        def full(raised_cm: float) -> list[FloatArray]:
+            return [
+                light_at(
+                    self.tank,
+                    lit_parts(self.tank, _only(self.hung, some), lamps, raised_cm=raised_cm),
+                    animals,
+                )
+                for some in alike
+            ]
 
-        return at_height
+        def at_setting(raised_cm: float, power: float) -> FloatArray:
+            parts = [
+                lit * _share_set(self.hung[some[0]], power)
+                for lit, some in zip(full(raised_cm), alike, strict=True)
+            ]
+            return np.asarray(sum(parts) * factors, dtype=np.float64)
+
+        return at_setting
 
     def light(self, animals: Sequence[Animal], setting: Setting) -> Light:
         """Peak and dose of the animals at a setting of the way."""
-        full = self.field(animals)(setting.raised_cm) * setting.power
-        return light_of(full, shape_of(self.able(setting.lit_share)))
+        return lighting(self.field(animals), self.able)(setting)
 
     @property
     def lit_hours(self) -> float:
         """Hours with any light a day [h]."""
         return lit_hours(added(course(day, peak_ppfd=1) for day in self.able(1.0)))
+
+
+def _set_alike(hung: Sequence[Hung]) -> list[tuple[int, ...]]:
+    """Places of lamps that any share of their power sets to the same level."""
+    alike: dict[tuple[int, float], list[int]] = {}
+    for place, one in enumerate(hung):
+        alike.setdefault((one.stated.row.id, one.row.power), []).append(place)
+    return [tuple(places) for places in alike.values()]
+
+
+def _only(hung: Sequence[Hung], some: Sequence[int]) -> tuple[Hung, ...]:
+    """The lamps with all but some of them dark."""
+    return tuple(
+        one if place in some else replace(one, row=one.row.model_copy(update={"power": 0.0}))
+        for place, one in enumerate(hung)
+    )
+
+
+def _share_set(one: Hung, share: float) -> float:
+    return power_set(one, share) / one.row.power if one.row.power > 0 else 0.0
 
 
 def goal_of(

@@ -14,6 +14,7 @@ from sqlmodel import Session
 from server.account.account import ToType
 from server.account.to_type import LampSet, to_type
 from server.db import acclimation, days, light
+from server.db.abilities import power_set
 from server.db.daylight import LampDay, dims, lamp_days, lamp_labels, pressed_together
 from server.db.days import GroupDay
 from server.db.light import Hung
@@ -114,8 +115,8 @@ def at_setting(hung: Sequence[Hung], setting: Setting) -> tuple[Hung, ...]:
             one,
             row=one.row.model_copy(
                 update={
-                    "power": min(one.row.power * setting.power, 1.0),
-                    "height_cm": one.row.height_cm + setting.raised_cm,
+                    "power": power_set(one, setting.power),
+                    "height_cm": round(one.row.height_cm + setting.raised_cm, 3),
                 }
             ),
         )

@@ -6,9 +6,10 @@ from datetime import UTC, date, datetime, timedelta
 
 from sqlmodel import Session
 
-from server.db import days, tanks
-from server.db.acclimation import next_step, steps_of, words_of
+from server.db import days, light, tanks
+from server.db.acclimation import next_step, setting_of, steps_of, words_of
 from server.db.daylight import pressed_together
+from server.db.typed_now import at_setting
 from server.models import AcclimationAnswer, AcclimationPlan, AcclimationStep, Schedule
 
 
@@ -131,15 +132,8 @@ def _set_light(
 ) -> None:
     """Writes the step's lamps and day as what hangs and runs from today."""
     reason = f"Way up, step {step.number} of {of}"
-    goal = [tanks.place_of(lamp) for lamp in tanks.lamps_of(db, plan.setup_id)]
-    lamps = [
-        replace(
-            lamp,
-            power=min(round(lamp.power * step.power, 6), 1.0),
-            height_cm=round(lamp.height_cm + step.raised_cm, 3),
-        )
-        for lamp in goal
-    ]
+    hung = at_setting(light.hung_over(db, plan.setup_id), setting_of(step))
+    lamps = [tanks.place_of(one.row) for one in hung]
     tanks.save_setup(db, tank_id=plan.tank_id, lamps=lamps, since=today, reason=reason, by_id=by_id)
     if plan.schedule_id is None:
         return

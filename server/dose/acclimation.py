@@ -32,11 +32,13 @@ from numpy.typing import NDArray
 
 from server.dose.ladder import (
     Field,
+    Lit,
     Means,
     Rung,
     Setting,
     ladder_down,
     ladder_up,
+    lighting,
     notch_down,
 )
 from server.dose.shortened import shortened
@@ -127,15 +129,15 @@ def plan(
 ) -> Plan:
     """The quickest way that keeps the limit at every animal.
 
-    `field(raised_cm)` is asked for the light at the animals for each height that comes into
-    question; `days` is the planned day of each channel group; `able(lit_share)` gives the days
-    a coarse control really runs when they are to be shortened (otherwise: exactly). `hangs`: the
-    planned light is what hangs and runs already, so a way of one step is none.
+    `field(raised_cm, power)` is asked for the light at the animals at each height and power that
+    comes into question; `days` is the planned day of each channel group; `able(lit_share)` gives
+    the days a coarse control really runs when they are to be shortened (otherwise: exactly).
+    `hangs`: the planned light is what hangs and runs already, so a way of one step is none.
     Raises `NoWayUp` when the gentlest setting is already too much, or when one notch of the
     lamp is more than a week's rise.
     """
-    run = able or partial(shortened, days)
-    ladder = ladder_up(means, field, days, run)
+    lit = lighting(field, able or partial(shortened, days))
+    ladder = ladder_up(means, days, lit)
     before = Light(
         peak=np.array([animal.peak_ppfd for animal in used_to]),
         dli=np.array([animal.dli_mol_m2_d for animal in used_to]),
@@ -145,10 +147,10 @@ def plan(
     )
     planned = ladder[-1].light
     if _largest_fall(before, planned) > WEEKLY_FALL and limit.allows(before, planned):
-        rungs = ladder_down(means, field, days, run) if means.from_brighter else ladder[-1:]
+        rungs = ladder_down(means, lit) if means.from_brighter else ladder[-1:]
         reached = _down(rungs, before, limit)
     else:
-        reached = _up(ladder, before, limit, means)
+        reached = _up(ladder, before, limit, means, lit)
     if hangs and len(reached) == 1:
         reached = []
     jump = 0.0 if limit.peak_held or not reached else _peak_rise(before, ladder[0].light)
@@ -208,7 +210,7 @@ def _dated(
 # The way up
 
 
-def _up(ladder: list[Rung], before: Light, limit: _Limit, means: Means) -> list[Rung]:
+def _up(ladder: list[Rung], before: Light, limit: _Limit, means: Means, lit: Lit) -> list[Rung]:
     """From rung to rung, each the highest one that no animal finds too much."""
     reached: list[Rung] = []
     rung = -1
@@ -218,7 +220,7 @@ def _up(ladder: list[Rung], before: Light, limit: _Limit, means: Means) -> list[
         if at is not None:
             rung = at
         elif rung >= 0 and means.least_power < 1:
-            rung, one = _round_about(ladder, rung, before, limit.weekly, means)
+            rung, one = _round_about(ladder, rung, before, limit, means, lit)
         if one is None or (reached and one.setting == reached[-1].setting):
             raise NoWayUp(_no_way(ladder, rung, before, limit))
         if len(reached) == MOST_STEPS:
@@ -248,7 +250,7 @@ def _highest(ladder: list[Rung], rung: int, before: Light, limit: _Limit) -> int
 
 
 def _round_about(
-    ladder: list[Rung], rung: int, before: Light, weekly: float, means: Means
+    ladder: list[Rung], rung: int, before: Light, limit: _Limit, means: Means, lit: Lit
 ) -> tuple[int, Rung | None]:
     """One of the next rungs with the power turned down as far as the limit asks.
 
@@ -260,17 +262,15 @@ def _round_about(
     for at in range(rung + 1, min(rung + 1 + LOOK_AHEAD, len(ladder))):
         one = ladder[at]
         rises = np.maximum(_rise(before.dli, one.light.dli), _rise(before.peak, one.light.peak))
-        factor = (1 + weekly) / (1 + float(rises.max()))
+        factor = (1 + limit.weekly) / (1 + float(rises.max()))
         power = notch_down(one.setting.power * factor, means.power_step)
         if power < means.least_power or not np.isfinite(rises).all():
             continue
-        light = Light(
-            peak=one.light.peak * (power / one.setting.power),
-            dli=one.light.dli * (power / one.setting.power),
-        )
+        setting = replace(one.setting, power=power)
+        light = lit(setting)
         worth = float(np.log(light.dli).mean())
-        if worth > best[0]:
-            best = (worth, at - 1, Rung(setting=replace(one.setting, power=power), light=light))
+        if worth > best[0] and limit.allows(before, light):
+            best = (worth, at - 1, Rung(setting=setting, light=light))
     return best[1], best[2]
 
 

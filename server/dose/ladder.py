@@ -12,9 +12,12 @@ from server.dose.day import added, course, lit_hours
 from server.dose.together import Days, Light, light_of, shape_of
 
 FloatArray = NDArray[np.float64]
-Field = Callable[[float], FloatArray]
-"""PPFD of each channel group at every animal [groups, animals], fully on at planned power,
-with the lamps raised by so many cm."""
+Field = Callable[[float, float], FloatArray]
+"""PPFD of each channel group at every animal [groups, animals] when its day is fully on, with the
+lamps raised by so many cm and set to a share of the planned power, as near below it as each of
+them can be set."""
+Lit = Callable[["Setting"], Light]
+"""What a setting gives the animals."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +75,18 @@ class Rung:
     light: Light
 
 
-def ladder_up(means: Means, field: Field, days: Days, able: Callable[[float], Days]) -> list[Rung]:
+def lighting(field: Field, able: Callable[[float], Days]) -> Lit:
+    """The light of settings on a field; each is worked out once."""
+    shape = cache(lambda lit_share: shape_of(able(lit_share)))
+
+    def lit(setting: Setting) -> Light:
+        full = np.asarray(field(setting.raised_cm, setting.power), dtype=np.float64)
+        return light_of(full, shape(setting.lit_share))
+
+    return cache(lit)
+
+
+def ladder_up(means: Means, days: Days, lit: Lit) -> list[Rung]:
     """Every setting between the gentlest and the planned, the planned one last."""
     lit_min = 60 * lit_hours(added(course(day, peak_ppfd=1) for day in days))
     notches = [
@@ -80,18 +94,16 @@ def ladder_up(means: Means, field: Field, days: Days, able: Callable[[float], Da
         means.most_raised_cm / means.height_step_cm,
         (1 - means.least_lit_share) * lit_min / means.minute_step,
     ]
-    return _lit([_gentler(means, part, lit_min) for part in _parts(notches)], field, able)
+    return _rungs([_gentler(means, part, lit_min) for part in _parts(notches)], lit)
 
 
-def ladder_down(
-    means: Means, field: Field, days: Days, able: Callable[[float], Days]
-) -> list[Rung]:
+def ladder_down(means: Means, lit: Lit) -> list[Rung]:
     """Every setting between the brightest and the planned, the planned one last."""
     notches = [
         (means.most_power - 1) / means.power_step,
         means.most_lowered_cm / means.height_step_cm,
     ]
-    return _lit([_brighter(means, part) for part in _parts(notches)], field, able)
+    return _rungs([_brighter(means, part) for part in _parts(notches)], lit)
 
 
 def _parts(notches: list[float]) -> list[float]:
@@ -99,16 +111,8 @@ def _parts(notches: list[float]) -> list[float]:
     return [float(part) for part in np.linspace(0, 1, max(2, math.ceil(sum(notches)) + 1))]
 
 
-def _lit(settings: list[Setting], field: Field, able: Callable[[float], Days]) -> list[Rung]:
-    full = cache(lambda raised_cm: np.asarray(field(raised_cm), dtype=np.float64))
-    shape = cache(lambda lit_share: shape_of(able(lit_share)))
-    return [
-        Rung(
-            setting=one,
-            light=light_of(full(one.raised_cm) * one.power, shape(one.lit_share)),
-        )
-        for one in dict.fromkeys(settings)
-    ]
+def _rungs(settings: list[Setting], lit: Lit) -> list[Rung]:
+    return [Rung(setting=one, light=lit(one)) for one in dict.fromkeys(settings)]
 
 
 def _gentler(means: Means, part: float, lit_min: float) -> Setting:

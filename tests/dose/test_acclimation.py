@@ -33,8 +33,12 @@ TANK = Tank(
 PLACES = np.array([[20.0, 25.0, 40.0], [45.0, 25.0, 15.0], [80.0, 10.0, 30.0]])
 
 
+def _on_the_light_field(raised_cm: float, power: float = 1.0) -> np.ndarray:
+    return _at_height(raised_cm) * power
+
+
 @cache
-def _on_the_light_field(raised_cm: float) -> np.ndarray:
+def _at_height(raised_cm: float) -> np.ndarray:
     """Two lamps over a tank: a narrow one hung low and a wide one, both raised together."""
     light = at_points(
         TANK,
@@ -140,13 +144,13 @@ def test_power_height_and_hours_together_keep_the_limit_at_every_animal(
 
 
 @cache
-def _under_a_narrow_lamp(raised_cm: float) -> np.ndarray:
+def _under_a_narrow_lamp(raised_cm: float, power: float = 1.0) -> np.ndarray:
     lamp = Emitter(
         shape="point", x_cm=30, y_cm=25, height_cm=12 + raised_cm, ppf_umol_s=60, beam_deg=40
     )
     x_cm, depth_cm = np.array([30.0, 56.0]), np.array([30.0, 12.0])
     light = at_points(TANK, Water(), (lamp,), x_cm=x_cm, y_cm=np.full(2, 25.0), depth_cm=depth_cm)
-    return np.array([light])
+    return np.array([light]) * power
 
 
 def test_raising_the_lamp_can_brighten_an_animal_at_the_edge_and_is_caught() -> None:
@@ -222,8 +226,8 @@ def test_channel_groups_with_days_of_their_own_are_counted_together() -> None:
     blue = Trapezoid(on_h=9, lit_hours=12, ramp_hours=1).day
     white = Trapezoid(on_h=12, lit_hours=6, ramp_hours=1).day
 
-    def field(raised_cm: float) -> np.ndarray:
-        return np.array([[60.0], [100.0]])
+    def field(raised_cm: float, power: float) -> np.ndarray:
+        return np.array([[60.0], [100.0]]) * power
 
     plan = way.plan(
         used_to=(UsedTo(name="acro", peak_ppfd=100, dli_mol_m2_d=3),),
@@ -283,8 +287,8 @@ def test_an_unknown_past_is_taken_as_half_the_low_end() -> None:
 
 def test_a_jump_of_the_light_between_two_heights_is_taken_dimmer() -> None:
     # clear glass mirrors everything at a sharp angle: an animal's light may jump between heights
-    def field(raised_cm: float) -> np.ndarray:
-        return np.array([[80.0 if raised_cm > 4 else 110.0, 200.0 - 4 * raised_cm]])
+    def field(raised_cm: float, power: float) -> np.ndarray:
+        return np.array([[80.0 if raised_cm > 4 else 110.0, 200.0 - 4 * raised_cm]]) * power
 
     used_to = _used_to(40, 80)
     plan = way.plan(
@@ -304,8 +308,8 @@ def test_a_jump_of_the_light_between_two_heights_is_taken_dimmer() -> None:
 # Steady, and down
 
 
-def _flat(raised_cm: float) -> np.ndarray:
-    return np.array([[300.0, 120.0]])
+def _flat(raised_cm: float, power: float) -> np.ndarray:
+    return np.array([[300.0, 120.0]]) * power
 
 
 def _flat_used_to(share: float) -> tuple[UsedTo, ...]:

@@ -4,6 +4,7 @@ import math
 import re
 from dataclasses import replace
 from datetime import date, timedelta
+from itertools import pairwise
 
 import pytest
 from fastapi.testclient import TestClient
@@ -235,6 +236,41 @@ def test_a_lamp_that_cannot_dim_is_never_given_a_power(
     assert forced.status_code == 422 and "cannot be turned down" in forced.text
     ivo.post(_acclimation(dated), data=typed | {"do": "save"})
     assert {step.power for step in _steps(club, dated)} <= {1.0}
+
+
+def test_lamps_at_unequal_powers_are_set_to_levels_they_have_within_the_limit(
+    ivo: TestClient, dated: Reef, club: Database, calendar: Calendar
+) -> None:
+    with club.write() as db:
+        lamp = db.get_one(LampModel, dated.lamp)
+        lamp.dims, lamp.step_percent = "steps", 2
+        db.add(lamp)
+        places = [tanks.place_of(one) for one in tanks.lamps_of(db, dated.setup)]
+        two = [replace(places[0], x_cm=30, power=0.3), replace(places[0], x_cm=90, power=0.46)]
+        tanks.save_setup(db, tank_id=dated.tank, lamps=two, since=LONG_AGO, reason="two")
+        goal = [replace(two[0], power=0.46), replace(two[1], power=0.82)]
+        plan = tanks.save_setup(
+            db, tank_id=dated.tank, lamps=goal, since=TODAY, reason="", state="plan"
+        )
+    keep_plan(ivo, dated.tank, plan.id)
+    lived, set_to = [_used_now(club, dated, calendar)], []
+    while _steps(club, dated):
+        assert ivo.post(f"{_acclimation(dated)}/answer", data={"pale": "no"}).status_code == 303
+        lived.append(_used_now(club, dated, calendar))
+        with club.read() as db:
+            setup = tanks.current_setup(db, dated.tank)
+            assert setup is not None
+            set_to += [one.power for one in tanks.lamps_of(db, setup.id)]
+        calendar.turn(7)
+    for before, after in pairwise(lived):
+        for key, (_, dose) in after.items():
+            assert dose <= before[key][1] * 1.15 * (1 + 1e-4)
+    assert len(lived) > 3 and set_to[-2:] == [0.46, 0.82]
+    assert all(abs(100 * one - 2 * round(50 * one)) < 1e-6 for one in set_to), set_to
+
+
+def _used_now(club: Database, reef: Reef, calendar: Calendar) -> dict[int, tuple[float, float]]:
+    return _used(club, reef, calendar.on)
 
 
 # Jumps
