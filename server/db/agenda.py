@@ -3,13 +3,17 @@
 Each entry keeps its name for ever and counts its changes, as calendars need it (RFC 5545).
 """
 
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time
 from typing import Literal
 
 from sqlmodel import Session, col, func, select
 
+from server.account.typed_words import in_short
 from server.db import chores, days, tanks
+from server.db.moments import moment
+from server.db.typed_now import LampTyped, lamps_typed, told_together, typed, way_rows
 from server.dose.clock import clock_changes
 from server.models import (
     AcclimationAnswer,
@@ -27,7 +31,8 @@ Status = Literal["TENTATIVE", "CONFIRMED", "CANCELLED"]
 class Dated:
     """One all-day entry: its lasting name, its day, its words, and where to read more.
 
-    `sequence` grows with each change; `changed` is when it last did.
+    `sequence` grows with each change; `changed` is when it last did; `details`: what is typed
+    into the lamps then.
     """
 
     name: str
@@ -37,25 +42,38 @@ class Dated:
     sequence: int
     changed: datetime
     path: str
+    details: str = ""
 
 
 def dated_events(db: Session, member_id: int, *, today: date) -> list[Dated]:
     """Everything dated of a member's tanks, in order of days."""
     mine = tanks.own_tanks(db, member_id)
     found = [
-        *(event for tank in mine for event in _steps(db, tank)),
+        *(event for tank in mine for event in _steps(db, tank, today)),
         *_chores(db, member_id, today),
         *(event for tank in mine for event in _clocks(db, tank, today)),
     ]
     return sorted(found, key=lambda event: (event.on, event.name))
 
 
-def _steps(db: Session, tank: Tank) -> list[Dated]:
+def _steps(db: Session, tank: Tank, today: date) -> list[Dated]:
     plans = db.exec(select(AcclimationPlan).where(AcclimationPlan.tank_id == tank.id)).all()
-    return [event for plan in plans for event in _steps_of(db, tank, plan)]
+    way = way_rows(db, tank.id, today=today) if plans else None
+    numbers = {one.step.number: one.lamps for one in typed((), way, on=today).steps}
+    return [
+        event
+        for plan in plans
+        for event in _steps_of(db, tank, plan, numbers if plan.state in ("running", "held") else {})
+    ]
 
 
-def _steps_of(db: Session, tank: Tank, plan: AcclimationPlan) -> list[Dated]:
+def _steps_of(
+    db: Session,
+    tank: Tank,
+    plan: AcclimationPlan,
+    numbers: Mapping[int, Sequence[LampTyped]],
+) -> list[Dated]:
+    """The steps of a way; `numbers`: what is typed at each, where it is under way."""
     told = select(func.count(), func.max(AcclimationAnswer.created_at)).where(
         AcclimationAnswer.plan_id == plan.id
     )
@@ -71,9 +89,15 @@ def _steps_of(db: Session, tank: Tank, plan: AcclimationPlan) -> list[Dated]:
             sequence=count,
             changed=_aware(latest or plan.created_at),
             path=f"/tanks/{tank.id}/acclimation",
+            details=_typed_words(numbers.get(step.number, ())),
         )
         for step in steps
     ]
+
+
+def _typed_words(lamps: Sequence[LampTyped]) -> str:
+    """What to type into each lamp, one line a lamp."""
+    return "\n".join(f"{name}: {in_short(lamp.lines)}" for name, lamp in told_together(lamps))
 
 
 def _step_words(tank: Tank, plan: AcclimationPlan, step: AcclimationStep, of: int) -> str:
@@ -124,6 +148,7 @@ def _clocks(db: Session, tank: Tank, today: date) -> list[Dated]:
     schedule = days.current_schedule(db, tank.id)
     if schedule is None or schedule.follows_clock:
         return []
+    at = moment(db, tank.id, today)
     return [
         Dated(
             name=f"clock-{tank.id}-{change.on.isoformat()}",
@@ -133,6 +158,7 @@ def _clocks(db: Session, tank: Tank, today: date) -> list[Dated]:
             sequence=0,
             changed=_aware(schedule.created_at),
             path=f"/tanks/{tank.id}/day",
+            details=_typed_words(lamps_typed(at.hung, at.schedule, at.days, change.on)),
         )
         for change in clock_changes(schedule.time_zone, after=today)
     ]

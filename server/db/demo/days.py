@@ -1,7 +1,9 @@
 """The made-up tanks through time: their days, one way up, notes, chores done."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from itertools import groupby
 
 from sqlmodel import Session
 
@@ -20,8 +22,9 @@ from server.models import Club, Setup, Tank
 def fill(db: Session, *, ids: Ids, today: date) -> None:
     """Days first: the way up leads from one to another."""
     zone = db.get_one(Club, 1).time_zone
-    for row in sheets.rows("days"):
-        _day(db, row, ids, zone, today)
+    together = groupby(sheets.rows("days"), key=lambda row: (row["tank"], row["days_ago"]))
+    for _, schedule in together:
+        _day(db, list(schedule), ids, zone, today)
     for row in sheets.rows("acclimations"):
         _way_up(db, row, ids, today)
     for row in sheets.rows("notes"):
@@ -33,17 +36,30 @@ def fill(db: Session, *, ids: Ids, today: date) -> None:
         chores.mark_done(db, tank_id=tank_id, chore=row["chore"], on=on, by_id=None)
 
 
-def _day(db: Session, row: sheets.Row, ids: Ids, zone: str, today: date) -> None:
+def _day(db: Session, rows: Sequence[sheets.Row], ids: Ids, zone: str, today: date) -> None:
+    """One schedule: its first row is of all lamps, others are of single lamps and channels."""
+    first = rows[0]
     words = DayWords(
-        since=sheets.days_ago(row, "days_ago", today),
+        since=sheets.days_ago(first, "days_ago", today),
         time_zone=zone,
-        control=row["control"],
-        view_from_h=_hour(row["view_from"]) if row["view_from"] else None,
-        view_to_h=_hour(row["view_to"]) if row["view_to"] else None,
-        reason=row["reason"],
+        control=first["control"],
+        view_from_h=_hour(first["view_from"]) if first["view_from"] else None,
+        view_to_h=_hour(first["view_to"]) if first["view_to"] else None,
+        reason=first["reason"],
     )
-    group = GroupDay(day=_points(row["points"]), channel=row["channel"])
-    days.save_schedule(db, tank_id=ids.tanks[row["tank"]], words=words, days=[group], by_id=None)
+    groups = [_group(row, ids) for row in rows]
+    tank_id = ids.tanks[first["tank"]]
+    days.save_schedule(db, tank_id=tank_id, words=words, days=groups, by_id=None)
+
+
+def _group(row: sheets.Row, ids: Ids) -> GroupDay:
+    return GroupDay(
+        day=_points(row["points"]),
+        lamp_model_id=ids.lamps[row["lamp"]] if row["lamp"] else None,
+        lamp_number=int(row["number"]),
+        channel=row["channel"],
+        control=row["control"] if row["lamp"] else "",
+    )
 
 
 def _points(cell: str) -> Day:

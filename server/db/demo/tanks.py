@@ -18,6 +18,7 @@ class Ids:
 
     tanks: dict[str, int]
     setups: dict[str, int]
+    lamps: dict[str, int]
 
 
 def fill(db: Session, *, members: dict[str, int], lamps: dict[str, int], today: date) -> Ids:
@@ -30,7 +31,7 @@ def fill(db: Session, *, members: dict[str, int], lamps: dict[str, int], today: 
     _hang(db, setup_ids, lamps)
     db.add_all(_animal(row, tank_ids, today) for row in sheets.rows("animals"))
     db.flush()
-    return Ids(tanks=tank_ids, setups=setup_ids)
+    return Ids(tanks=tank_ids, setups=setup_ids, lamps=lamps)
 
 
 def _add(db: Session, row: Tank | Setup) -> int:

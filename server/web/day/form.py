@@ -1,7 +1,7 @@
 """What a keeper types about the day of a tank's lamps.
 
-One shape for all lamps (a plain ramp, a natural day, or points), and points of their own for
-channel groups that run apart: `points-<lamp model>-<number>`.
+One shape for all lamps (a plain ramp, a natural day, or points); days of single lamps and channels
+are in `lamp_form`.
 """
 
 from collections.abc import Sequence
@@ -11,12 +11,17 @@ from datetime import date
 from starlette.datastructures import FormData
 
 from server.db.days import DayWords, GroupDay
-from server.db.light import Hung
 from server.dose.control import KIND_NAMES
 from server.dose.day import Day, DayRefused
 from server.dose.shapes import Trapezoid
 from server.dose.sun import LATITUDE_LIMITS, natural_day
-from server.web.dose.calculator_form import read_points
+from server.web.day.lamp_form import (
+    MOST_LETTERS,
+    LampFields,
+    read_lamps,
+    read_points,
+    shown,
+)
 from server.web.filters import number
 from server.web.tanks.typed import Refused, TypedIn
 from server.web.times import NotATime, read_time, shown_time
@@ -45,16 +50,6 @@ BLANK = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class ChannelField:
-    """The field of one channel group that may run a day of its own."""
-
-    name: str
-    words: str
-    lamp_model_id: int
-    channel: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class DayTyped:
     """A schedule as typed."""
 
@@ -62,42 +57,22 @@ class DayTyped:
     days: tuple[GroupDay, ...]
 
 
-def channel_fields(hung: Sequence[Hung]) -> tuple[ChannelField, ...]:
-    """One field for every channel of every lamp model over the tank that has several."""
-    seen: dict[int, Hung] = {}
-    for one in hung:
-        seen.setdefault(one.stated.row.id, one)
-    return tuple(
-        ChannelField(
-            name=f"points-{model_id}-{number_}",
-            words=f"{one.stated.row.name}: {channel.name}",
-            lamp_model_id=model_id,
-            channel=channel.name,
-        )
-        for model_id, one in seen.items()
-        if len(one.stated.lamp.channels) > 1
-        for number_, channel in enumerate(one.stated.lamp.channels)
-    )
-
-
 def values_of(
-    words: DayWords, days: Sequence[GroupDay], fields: Sequence[ChannelField], clock: str
+    words: DayWords, days: Sequence[GroupDay], lamps: Sequence[LampFields], clock: str
 ) -> dict[str, str]:
     """A stored schedule as the form shows it."""
-    whole = next((group.day for group in days if not group.channel), None)
+    whole = next((group.day for group in days if group.lamp_model_id is None), None)
     values = {
         **BLANK,
-        **dict.fromkeys((field.name for field in fields), ""),
+        **dict.fromkeys((name for lamp in lamps for name in lamp.names), ""),
         **_shape_values(whole, clock),
         "control": words.control,
         "follows": "yes" if words.follows_clock else "",
         "view_from": "" if words.view_from_h is None else shown_time(words.view_from_h, clock),
         "view_to": "" if words.view_to_h is None else shown_time(words.view_to_h, clock),
     }
-    for field in fields:
-        for group in days:
-            if (group.lamp_model_id, group.channel) == (field.lamp_model_id, field.channel):
-                values[field.name] = points_text(group.day, clock)
+    for name, held in shown(days, lamps, whole):
+        values[name] = held if isinstance(held, str) else points_text(held, clock)
     return values
 
 
@@ -160,18 +135,18 @@ def _plain(day: Day) -> Trapezoid | None:
 def read_day(
     form: FormData,
     *,
-    fields: Sequence[ChannelField],
+    lamps: Sequence[LampFields],
     time_zone: str,
     today: date,
     asks_why: str,
 ) -> DayTyped | Refused:
     """A schedule as typed. `asks_why`: the words when no reason is given, empty if none is due."""
     typed = TypedIn(form, "cm")
-    for name in (*BLANK, *(field.name for field in fields)):
-        typed.words(name, most=4000)  # kept as typed, whichever shape is chosen
+    for name in (*BLANK, *(name for lamp in lamps for name in lamp.names)):
+        typed.words(name, most=MOST_LETTERS)  # kept as typed, whichever shape is chosen
     whole = _whole_day(typed, today)
     days = [] if whole is None else [GroupDay(day=whole)]
-    days += _channel_days(typed, fields)
+    days += read_lamps(typed, lamps, whole)
     state = typed.choice("state", STATES, otherwise="set")
     words = DayWords(
         since=typed.day("since", otherwise=today, latest=today),
@@ -240,16 +215,6 @@ def _with_moon(typed: TypedIn, day: Day, on: float, off: float) -> Day | None:
     if levels[-1] == 0:  # the ramp ends at moonlight and stays there
         levels[-1] = moon
     return Day(hours=(*hours, until, until), levels=(*levels, moon, 0.0))
-
-
-def _channel_days(typed: TypedIn, fields: Sequence[ChannelField]) -> list[GroupDay]:
-    days = []
-    for field in fields:
-        text = typed.values[field.name]
-        day = read_points(typed, field.name, text) if text else None
-        if day is not None:
-            days.append(GroupDay(day=day, lamp_model_id=field.lamp_model_id, channel=field.channel))
-    return days
 
 
 def _time(typed: TypedIn, name: str, *, needed: bool = True) -> float | None:

@@ -21,6 +21,7 @@ from server.models import Member, Schedule, Tank
 from server.web.day import card_view, dose_view, form_view
 from server.web.day import form as reading
 from server.web.day import view as views
+from server.web.day.lamp_form import lamp_fields
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
 from server.web.tanks.open import own_tank, tank_to_see
@@ -80,7 +81,7 @@ def change_day(request: Request, who: Who, club: Club, form: Typed, tank_id: int
     show = text(form, "do") == "show"
     typed = reading.read_day(
         form,
-        fields=reading.channel_fields(seen.now.hung),
+        lamps=lamp_fields(seen.now.hung),
         time_zone=seen.club.time_zone,
         today=seen.today,
         asks_why="" if show else _asks_why(seen),
@@ -179,7 +180,7 @@ def _plans(db: Session, tank: Tank, who: Member) -> tuple[Schedule, ...]:
 
 def _stored(seen: _Open, who: Member) -> dict[str, str]:
     """What the form starts from: the day as it runs, in today's wall time, or a usual one."""
-    fields = reading.channel_fields(seen.now.hung)
+    lamps = lamp_fields(seen.now.hung)
     schedule = seen.now.schedule
     if schedule is None:
         words = DayWords(since=seen.today, time_zone=seen.club.time_zone)
@@ -194,7 +195,7 @@ def _stored(seen: _Open, who: Member) -> dict[str, str]:
             view_to_h=schedule.view_to_h,
         )
         shown = on_the_wall(schedule, seen.now.days, seen.today)
-    values = reading.values_of(words, shown, fields, who.clock)
+    values = reading.values_of(words, shown, lamps, who.clock)
     return values | {"since": seen.today.isoformat(), "reason": "", "state": "set"}
 
 
@@ -223,7 +224,7 @@ def _form(
     view = form_view.day_form(
         seen.tank,
         seen.now,
-        channels=reading.channel_fields(seen.now.hung),
+        lamps=lamp_fields(seen.now.hung),
         values=values,
         errors=errors,
         today=seen.today,

@@ -136,6 +136,8 @@ def _dated(one: agenda.Dated, *, host: str, address: str) -> icalendar.Event:
     event.add("dtstart", one.on)
     event.add("dtend", one.on + timedelta(days=1))
     event.add("summary", one.summary)
+    if one.details:
+        event.add("description", one.details)
     event.add("status", one.status)
     event.add("transp", "TRANSPARENT")
     event.add("url", f"{address}{one.path}")
