@@ -1,25 +1,23 @@
 """Where the photons go: what enters the water equals what is absorbed, let out and returned.
 
-Each share is worked out by itself: light on floor and walls by integrating over them, light that
-leaves through glass and surface by what passes there at every ray's own angle, light the water
-takes by integrating over depth. That they add up to what entered is a check of the whole, not
-something put in.
+Each share is worked out by itself: light on floor, walls and rocks piece by piece, direct light
+that leaves through glass by what passes there at every ray's own angle, direct light the water
+takes by integrating over depth, and scattered light by following it (`fates`). That they add up to
+what entered is a check of the whole, not something put in.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.optics.diffuse import arriving_directly, given_off
 from server.optics.direct import light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.fates import fates
-from server.optics.field import planes, share_into_water
-from server.optics.patches import Receivers, faces_of, transfer
+from server.optics.field import share_into_water
 from server.optics.sources import Sources, sources_for
-from server.optics.tank import Tank, Wall, Walls, Water, albedo_of
+from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
 SQ_CM_PER_SQ_M = 1e4
@@ -56,44 +54,26 @@ class _Wall:
 
     axis: int
     at_cm: float
-    kind: str
     along_cm: Floats
     depth_cm: Floats
     weights: Floats
-
-    @property
-    def points(self) -> Floats:
-        along, depth = np.meshgrid(self.along_cm, self.depth_cm, indexing="ij")
-        at = np.full(along.size, self.at_cm)
-        pair = (at, along.ravel()) if self.axis == 0 else (along.ravel(), at)
-        return np.stack([*pair, depth.ravel()], axis=1)
 
 
 def balance(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Balance:
     """Photon fluxes of a lit tank. Raises what the field raises."""
     emitted = sum(emitter.ppf_umol_s for emitter in emitters)
-    groups = sources_for(tank, water, emitters, depth_cm=0.25 * tank.depth_cm)
-    sums = dict.fromkeys(("water", "floor", "walls", "out_of_walls", "out_of_surface"), 0.0)
-    for group in groups:
+    sums = dict.fromkeys(("water", "out_of_walls"), 0.0)
+    for group in sources_for(tank, water, emitters, depth_cm=0.25 * tank.depth_cm):
         _add_direct(sums, tank, water, group)
-    if tank.obstructed:
-        sums["walls"] = 0.0  # what dark walls get is among the fates
-        for name, flux in fates(tank, water, emitters).items():
-            sums[name] = sums.get(name, 0.0) + flux
-    elif tank.floor_albedo <= 0.0:
-        level = planes(
-            _without_scatter(tank), water, emitters, depths_cm=[tank.depth_cm], cell_cm=_cell(tank)
-        )[0]
-        sums["floor"] += level.mean * _area(tank)
-    if not tank.obstructed:
-        _add_scattered(sums, tank, water, emitters)
+    for name, flux in fates(tank, water, emitters).items():
+        sums[name] = sums.get(name, 0.0) + flux
     return Balance(
         emitted=emitted, entered=emitted * share_into_water(tank, water, emitters), **sums
     )
 
 
 def _add_direct(sums: dict[str, float], tank: Tank, water: Water, group: Sources) -> None:
-    """What the water takes, what dark walls get and what clear walls let out of direct light."""
+    """What the water takes and what clear walls let out of direct light."""
     taking = tuple((share * per_m / 100.0, per_m) for share, per_m in group.absorption)
     x, y = _middles(tank.length_cm), _middles(tank.width_cm)
     depths, steps = _gauss(tank.depth_cm, _LEVELS)
@@ -103,92 +83,27 @@ def _add_direct(sums: dict[str, float], tank: Tank, water: Water, group: Sources
             cell_cm=(tank.length_cm / x.size, tank.width_cm / y.size), receiver="path",
         )  # fmt: skip
         sums["water"] += float(per_cm.mean()) * _area(tank) * float(step)
-    for wall in _walls(tank):
-        if wall.kind != "matt":
-            name = "out_of_walls" if wall.kind == "clear" else "walls"
-            sums[name] += float(np.sum(wall.weights * _direct_on(tank, water, group, wall)))
+    for wall in _clear_walls(tank):
+        through = _direct_through(tank, water, group, wall)
+        sums["out_of_walls"] += float(np.sum(wall.weights * through))
 
 
-def _direct_on(tank: Tank, water: Water, group: Sources, wall: _Wall) -> Floats:
+def _direct_through(tank: Tank, water: Water, group: Sources, wall: _Wall) -> Floats:
     at = np.array([wall.at_cm])
-    kind = "through" if wall.kind == "clear" else "wall"
     rows = [
         light_on_grid(
             tank, water, group,
             x_cm=at if wall.axis == 0 else wall.along_cm,
             y_cm=wall.along_cm if wall.axis == 0 else at,
             depth_cm=float(depth),
-            receiver=f"{kind}_{'xy'[wall.axis]}",  # type: ignore[arg-type]  # one of Receiver's
+            receiver="through_x" if wall.axis == 0 else "through_y",
         ).ravel()
         for depth in wall.depth_cm
     ]  # fmt: skip
     return np.stack(rows, axis=1).ravel()
 
 
-def _add_scattered(
-    sums: dict[str, float], tank: Tank, water: Water, emitters: Sequence[Emitter]
-) -> None:
-    """Where the light goes that floor and matt walls give off, and what they keep."""
-    faces = faces_of(tank)
-    if not faces:
-        return
-    groups = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
-    given = given_off(tank, water, arriving_directly(tank, water, groups))
-    rho = np.concatenate([np.full(face.size, face.albedo) for face in faces])
-    area = np.concatenate([face.areas_sq_cm for face in faces]) / SQ_CM_PER_SQ_M
-    on_floor = np.concatenate([np.full(face.size, face.axis == 2) for face in faces])
-    for per_m, exitance in given.items():
-        kept = (1.0 / rho - 1.0) * exitance * area
-        sums["floor"] += float(kept[on_floor].sum())
-        sums["walls"] += float(kept[~on_floor].sum())
-        for name, receivers, weights, through in _sinks(tank):
-            clear, dimmed = (
-                float(weights @ (seen @ exitance))
-                for seen in _seen(tank, water, (0.0, per_m), receivers, through)
-            )
-            sums["water"] += clear - dimmed
-            if name:
-                sums[name] += dimmed
-
-
-def _sinks(tank: Tank) -> Iterator[tuple[str, Receivers, Floats, bool]]:
-    """All that ends a scattered path: name of its sum, places, weights [m²], whether it lets out.
-
-    Faces that scatter have no name: what they keep is known from what they give off.
-    """
-    for face in faces_of(tank):
-        receivers = Receivers(points=face.centres, axis=face.axis, looks=face.inward)
-        yield "", receivers, face.areas_sq_cm / SQ_CM_PER_SQ_M, False
-    for wall in _walls(tank):
-        if wall.kind != "matt":
-            looks = 1 if wall.at_cm == 0.0 else -1
-            receivers = Receivers(points=wall.points, axis=wall.axis, looks=looks)
-            name = "out_of_walls" if wall.kind == "clear" else "walls"
-            yield name, receivers, wall.weights, wall.kind == "clear"
-    x, along = _gauss(tank.length_cm, _NODES)
-    y, across = _gauss(tank.width_cm, _NODES)
-    grid = np.stack([v.ravel() for v in np.meshgrid(x, y, indexing="ij")], axis=1)
-    weights = np.outer(along, across).ravel() / SQ_CM_PER_SQ_M
-    for name, depth, looks in (("out_of_surface", 0.0, 1), ("floor", tank.depth_cm, -1)):
-        if name == "floor" and tank.floor_albedo > 0.0:
-            continue
-        points = np.column_stack([grid, np.full(len(grid), depth)])
-        yield name, Receivers(points=points, axis=2, looks=looks), weights, looks > 0
-
-
-def _seen(
-    tank: Tank, water: Water, per_m: tuple[float, float], receivers: Receivers, through: bool
-) -> Floats:
-    parts = [
-        transfer(
-            tank, water.refractive_index, per_m, receivers=receivers, face=face, through=through
-        )
-        for face in faces_of(tank)
-    ]
-    return np.concatenate(parts, axis=2)
-
-
-def _walls(tank: Tank) -> Iterator[_Wall]:
+def _clear_walls(tank: Tank) -> Iterator[_Wall]:
     walls = tank.walls
     depth, down = _gauss(tank.depth_cm, _NODES)
     sides = (
@@ -196,24 +111,10 @@ def _walls(tank: Tank) -> Iterator[_Wall]:
         (walls.front, 1, 0.0, tank.length_cm), (walls.back, 1, tank.width_cm, tank.length_cm),
     )  # fmt: skip
     for wall, axis, at, extent in sides:
-        along, steps = _gauss(extent, 2 * _NODES)
-        kind = "clear" if wall == "clear" else "matt" if albedo_of(wall) > 0.0 else "dark"
-        weights = np.outer(steps, down).ravel() / SQ_CM_PER_SQ_M
-        yield _Wall(axis, at, kind, along, depth, weights)
-
-
-def _without_scatter(tank: Tank) -> Tank:
-    """The same tank where matt walls give nothing back; clear ones mirror as before."""
-
-    def kept(wall: Wall) -> Wall:
-        return wall if isinstance(wall, str) else "black"
-
-    walls = tank.walls
-    dark = Walls(
-        left=kept(walls.left), right=kept(walls.right),
-        front=kept(walls.front), back=kept(walls.back),
-    )  # fmt: skip
-    return replace(tank, walls=dark, floor_albedo=0.0)
+        if wall == "clear":
+            along, steps = _gauss(extent, 2 * _NODES)
+            weights = np.outer(steps, down).ravel() / SQ_CM_PER_SQ_M
+            yield _Wall(axis, at, along, depth, weights)
 
 
 def _gauss(extent_cm: float, count: int) -> tuple[Floats, Floats]:
@@ -228,7 +129,3 @@ def _middles(extent_cm: float) -> Floats:
 
 def _area(tank: Tank) -> float:
     return tank.length_cm * tank.width_cm / SQ_CM_PER_SQ_M
-
-
-def _cell(tank: Tank) -> float:
-    return max(tank.length_cm, tank.width_cm) / 60.0

@@ -88,15 +88,6 @@ def returned_to_points(
     return np.asarray(np.maximum(total, 0.0))
 
 
-def given_off(tank: Tank, water: Water, arriving: Arriving) -> Arriving:
-    """What every piece of every scattering face gives off in the end, by rung [µmol m⁻² s⁻¹]."""
-    settled = _settled(tank, water.refractive_index, tuple(arriving))
-    return {
-        per_m: table @ direct
-        for table, (per_m, direct) in zip(settled, arriving.items(), strict=True)
-    }
-
-
 def rungs(
     absorption: tuple[tuple[float, float], ...], path_cm: float
 ) -> dict[float, tuple[tuple[float, float], ...]]:

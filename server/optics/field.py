@@ -11,7 +11,7 @@ from server.optics.diffuse import Arriving
 from server.optics.direct import light_at, light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.entering import entering_share
-from server.optics.kernel import Beam, peak_width_cm
+from server.optics.kernel import Beam, peak_width_cm, power_of
 from server.optics.rocks import free_share, in_rock
 from server.optics.sources import Sources, beam_of, pieces_at_most, sources_for
 from server.optics.tank import Tank, Water
@@ -20,8 +20,9 @@ Floats = NDArray[np.float64]
 
 MAX_CELLS_PER_PLANE = 250_000
 
-_CELL = 0.3
-"""Largest cell that is one sample, as a share of the width of a source's light."""
+_CELL, _NARROW = (0.3, 0.12), 120.0
+"""Largest cell that is one sample, as a share of the width of a source's light; and for lenses of
+this cosine power and more (12° and less), in whose skirts light falls off within a cell."""
 
 _SHADOW_CM = 2.5
 """Largest cell that is one sample where rocks and braces throw shadows."""
@@ -90,7 +91,7 @@ def planes(
     for depth_cm in depths_cm:
         _check_depth(tank, depth_cm)
     arriving = _on_scattering_faces(tank, water, emitters)
-    returned = among_rocks if tank.obstructed else diffuse
+    returned = among_rocks if among_rocks.needs_rays(tank, water) else diffuse
     found = []
     for depth_cm in depths_cm:
         ppfd = np.zeros((ny, nx))
@@ -152,7 +153,7 @@ def at_points(
     points = np.stack([x, y, z], axis=1)
     direct = _among_rocks if tank.obstructed else _level_by_level
     arriving = _on_scattering_faces(tank, water, emitters)
-    returned = among_rocks if tank.obstructed else diffuse
+    returned = among_rocks if among_rocks.needs_rays(tank, water) else diffuse
     scattered: Floats = returned.returned_to_points(tank, water, arriving, points_cm=points)
     return direct(tank, water, emitters, points) + scattered
 
@@ -227,7 +228,8 @@ def _finer(
     """Samples along each side of a cell."""
     width = peak_width_cm(beam, height_cm=height_cm, depth_cm=depth_cm, water=water)
     cell = (tank.length_cm / nx, tank.width_cm / ny)
-    found = [int(np.clip(np.ceil(c / (_CELL * width)), 1, _MOST_SAMPLES)) for c in cell]
+    share = _CELL[0 if power_of(beam) < _NARROW else 1]
+    found = [int(np.clip(np.ceil(c / (share * width)), 1, _MOST_SAMPLES)) for c in cell]
     if tank.obstructed:
         # An odd number, so that the middle of a cell is one of its samples.
         shadows = [int(np.clip(np.ceil(c / _SHADOW_CM), 1, _MOST_SAMPLES)) for c in cell]
@@ -240,7 +242,7 @@ def _centres(extent_cm: float, count: int) -> Floats:
 
 
 def _on_scattering_faces(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
-    if tank.obstructed:
+    if among_rocks.needs_rays(tank, water):
         return among_rocks.given_off(tank, water, emitters)
     groups = sources_for(tank, water, emitters, depth_cm=tank.depth_cm)
     return diffuse.arriving_directly(tank, water, groups)

@@ -94,16 +94,16 @@ def peak_width_cm(beam: Beam, *, height_cm: float, depth_cm: float, water: Water
 
     (H + z/n) times a factor for beams narrower than a Lambertian's.
     """
-    power = max(_power_of(beam), 1.0)
+    power = max(power_of(beam), 1.0)
     distance = height_cm + depth_cm / water.refractive_index
     return float(distance * 2.0 / np.sqrt(power + 3.0))
 
 
 @lru_cache(maxsize=128)
-def _power_of(beam: Beam) -> float:
+def power_of(beam: Beam) -> float:
     """Cosine power of a beam; of a measured table that of its beam, at least so fine as 75°."""
     if isinstance(beam, Leaning):
-        return _power_of(beam.lens)
+        return power_of(beam.lens)
     if isinstance(beam, IntensityTable):
         return max(cosine_power(float(np.clip(beam.mean_beam_deg, 5.0, 170.0))), 3.0)
     return cosine_power(beam)

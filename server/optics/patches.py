@@ -165,7 +165,6 @@ def transfer(
     *,
     receivers: Receivers,
     face: Face,
-    through: bool = False,
 ) -> Floats:
     """What each receiver gets from each piece of a face at unit exitance, one table per water.
 
@@ -173,7 +172,6 @@ def transfer(
     once by the underside of the surface (a second time would need a mirroring floor). Each path
     is weakened by the walls' and the surface's reflectance at its own angle and by the water
     along it, taken at the middle of the piece or, where that is coarse, of parts of it.
-    through: receivers on a clear wall or on the surface: what passes out there.
     """
     split = _split(tank, face) if receivers.axis == face.axis else 1
     fine = face.split(split)
@@ -188,14 +186,11 @@ def transfer(
         got = np.zeros((len(absorptions_per_m), part.points.shape[0], fine.size))
         some, few = part.some(), fine.coarse()
         for image in _images(tank):
-            if through and not _comes_out(tank, part, image):
-                continue
             if sum(fold.bounces for fold in image) > 3 and _faint(
                 some, few, image, refractive_index
             ):
                 continue
-            film = _film_there(tank, part) if through else None
-            _add_image(got, part, fine, image, refractive_index, absorptions_per_m, film)
+            _add_image(got, part, fine, image, refractive_index, absorptions_per_m)
         nu, nv = face.shape
         parts = got.reshape(*got.shape[:2], nu, split, nv, split)
         total[:, start : start + block] = parts.sum(axis=(3, 5)).reshape(*got.shape[:2], -1)
@@ -226,57 +221,14 @@ def _add_image(
     image: tuple[Fold, Fold, Fold],
     refractive_index: float,
     absorptions_per_m: tuple[float, ...],
-    film: float | None,
 ) -> None:
-    """film: what growth leaves of what the receivers' own wall returns; None: not let out there."""
     if receivers.axis == face.axis and not np.any(_ahead(receivers, face, image) > 1e-9):
         return
     distance, weight = _mirrored(receivers, face, image, refractive_index)
     if weight is not None:
         weight = weight * _factor(receivers, face, image)
-        if film is not None:
-            weight = weight * _let_out(receivers, face, image, refractive_index, distance, film)
         for k, per_m in enumerate(absorptions_per_m):
             total[k] += weight * np.exp(-per_m / 100.0 * distance) if per_m > 0.0 else weight
-
-
-def _comes_out(tank: Tank, receivers: Receivers, image: tuple[Fold, Fold, Fold]) -> bool:
-    """Whether light of this image comes to the receivers' own wall from inside.
-
-    The images unfold the sources, so the way is walked backwards: from the wall it must go into
-    the real tank, not out through that wall.
-    """
-    axis = receivers.axis
-    if axis == 2:
-        return image[2].bounces == 0
-    fold = image[axis]
-    at = float(receivers.points[0, axis])
-    return fold.side == 0 or (fold.side > 0) == (at <= 0.0)
-
-
-def _let_out(
-    receivers: Receivers,
-    face: Face,
-    image: tuple[Fold, Fold, Fold],
-    refractive_index: float,
-    distance: Floats,
-    film: float,
-) -> Floats:
-    """Share that passes the wall or surface the receivers lie on, at each path's own angle."""
-    axis = receivers.axis
-    apart = image[axis].place(face.centres[None, :, axis]) - receivers.points[:, axis, None]
-    table = (surface_table if axis == 2 else wall_table)(refractive_index)
-    back = looked_up(table, np.abs(apart) / np.maximum(distance, 1e-9))
-    return np.asarray(1.0 - film * back)
-
-
-def _film_there(tank: Tank, receivers: Receivers) -> float:
-    """What growth leaves of the light that the wall or surface under the receivers returns."""
-    if receivers.axis == 2:
-        return 1.0
-    low = bool(receivers.points[0, receivers.axis] <= 0.0)
-    pair = (tank.film.left, tank.film.right), (tank.film.front, tank.film.back)
-    return pair[receivers.axis][0 if low else 1] ** 2
 
 
 def _faint(
