@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from server.optics.among_rocks import needs_rays
 from server.optics.emitters import Emitter
 from server.optics.field import at_points, cell_count, planes, share_into_water
 from server.optics.photometry import lens_table
@@ -108,7 +109,10 @@ def test_a_mirrored_tank_has_the_mirrored_light(tank: Tank, water: Water, lamp: 
     here = planes(tank, water, [lamp], depths_cm=depth, cell_cm=5.0)[0].ppfd
     there = planes(mirrored, water, [turned], depths_cm=depth, cell_cm=5.0)[0].ppfd[:, ::-1]
     scale = max(here.max(), 1e-6)
-    assert np.allclose(here, there, rtol=0.01, atol=0.003 * scale)
+    # Light followed ray by ray is even from cell to cell within a few percent only.
+    rough = 0.06 if needs_rays(tank, water) else 0.01
+    assert np.allclose(here, there, rtol=rough, atol=0.003 * scale)
+    assert here.mean() == pytest.approx(there.mean(), rel=0.01, abs=1e-6)
 
 
 def test_turning_the_tank_a_quarter_turns_the_light() -> None:
