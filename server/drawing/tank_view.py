@@ -19,11 +19,13 @@ from server.drawing.marks import (
     Reading,
     Sounding,
     Verdict,
-    Words,
     place_marks,
     place_soundings,
     stand_marks,
 )
+from server.drawing.overheads import Dimension, Overhead, Shape, hung, outline
+from server.drawing.overheads import dimension as height_line
+from server.drawing.rocks import Block, DrawnBlock, drawn_blocks, filled
 from server.drawing.room import Box, Room
 
 Array = npt.NDArray[np.float64]
@@ -80,47 +82,11 @@ class Point:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Overhead:
-    """Something that hangs over the tank, seen in this view [cm].
-
-    from above: its outline across × along; from the side: its width at `height` over the top.
-    spread: full angle of the cone drawn below it [degrees], None for no cone.
-    """
-
-    across: float
-    width: float
-    words: str
-    along: float = 0.0
-    length: float = 0.0
-    height: float = 0.0
-    spread: float | None = None
-    chosen: bool = False
-
-
-@dataclass(frozen=True, kw_only=True)
 class Hatch:
     """An area to be hatched. kind: "unsure" or "unknown"."""
 
     kind: Literal["unsure", "unknown"]
     d: str
-
-
-@dataclass(frozen=True, kw_only=True)
-class Shape:
-    """A drawn overhead: its body [SVG units], words above it, cone edges as path words."""
-
-    body: Box
-    words: Words
-    cone: str
-    chosen: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class Dimension:
-    """A height written beside its line [SVG units]."""
-
-    d: str
-    words: Words
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -140,6 +106,7 @@ class TankView:
     axis_words: str
     marks: tuple[PlacedMark, ...]
     soundings: tuple[Sounding, ...]
+    rocks: tuple[DrawnBlock, ...]
     overheads: tuple[Shape, ...]
     overheads_from_above: bool
     cuts: str
@@ -164,6 +131,7 @@ def plan(
     cut_across: float | None = None,
     cut_along: float | None = None,
     doubt: Doubt | None = None,
+    blocks: Sequence[Block] = (),
 ) -> TankView:
     """A tank from above. values [ny, nx], first row at the front; drawn with the front below.
 
@@ -173,7 +141,7 @@ def plan(
     box = Box(left=LEFT, top=TOP, width=length * per_cm, height=width * per_cm)
     across = scale.Scale(low=0, high=length, start=box.left, end=box.right)
     along = scale.Scale(low=0, high=width, start=box.bottom, end=box.top)
-    outlines = tuple(_outline(one, across, along) for one in overheads)
+    outlines = tuple(outline(one, across, along) for one in overheads)
     return _view(
         np.flipud(values),
         box=box,
@@ -188,6 +156,7 @@ def plan(
         overheads=outlines,
         overheads_from_above=True,
         cuts=_cuts(box, across, along, cut_across, cut_along),
+        blocks=blocks,
         dimension=None,
     )
 
@@ -210,6 +179,7 @@ def section(
     cut_across: float | None = None,
     cut_along: float | None = None,
     doubt: Doubt | None = None,
+    blocks: Sequence[Block] = (),
     dimension_words: str = "",
 ) -> TankView:
     """A tank cut upright. values [nd, n], first row at the surface.
@@ -232,10 +202,11 @@ def section(
         things=things,
         points=points,
         doubt=None if doubt is None else (doubt.values, doubt),
-        overheads=tuple(_hung(one, across, box, per_cm) for one in overheads),
+        overheads=tuple(hung(one, across, box, per_cm) for one in overheads),
         overheads_from_above=False,
         cuts=_cuts(box, across, along, cut_across, cut_along),
-        dimension=_dimension(overheads, box, per_cm, dimension_words),
+        blocks=blocks,
+        dimension=height_line(overheads, box, per_cm, dimension_words),
     )
 
 
@@ -254,9 +225,11 @@ def _view(
     overheads: tuple[Shape, ...],
     overheads_from_above: bool,
     cuts: str,
+    blocks: Sequence[Block],
     dimension: Dimension | None,
 ) -> TankView:
     room = Room(inside=box)
+    rocks = drawn_blocks(blocks, across, along)
     readings = [
         Reading(
             x=across.at(one.across), y=along.at(one.along), words=one.words, measured=one.measured
@@ -278,7 +251,13 @@ def _view(
     stood = stand_marks(placed, room)
     soundings = place_soundings(readings, room)
     with_words = place_marks(stood, room)
-    refined = None if doubt is None else field.field(doubt[0], box=box, positive=False)
+    for rock in rocks:
+        if rock.solid:
+            room.hold(rock.box)
+    values = filled(values, rocks, box)
+    refined = None
+    if doubt is not None:
+        refined = field.field(filled(doubt[0], rocks, box), box=box, positive=False)
     drawn = contour.contours(
         field.field(values, box=box, positive=levels.scheme != "change"),
         tint_levels=levels.tints,
@@ -305,6 +284,7 @@ def _view(
         axis_words=axis_words,
         marks=with_words,
         soundings=soundings,
+        rocks=rocks,
         overheads=overheads,
         overheads_from_above=overheads_from_above,
         cuts=cuts,
@@ -344,53 +324,3 @@ def _cuts(
     if cut_along is not None:
         ends.append((box.left - out, along.at(cut_along), box.right + out, along.at(cut_along)))
     return path.lines(ends)
-
-
-def _outline(one: Overhead, across: scale.Scale, along: scale.Scale) -> Shape:
-    """An overhead from above: its outline, held inside the plot."""
-    left, right = across.at(one.across - one.width / 2), across.at(one.across + one.width / 2)
-    bottom, top = along.at(one.along - one.length / 2), along.at(one.along + one.length / 2)
-    body = Box(left=left, top=top, width=max(right - left, 3.0), height=max(bottom - top, 3.0))
-    words = Words(x=left + 4, y=top + 14, anchor="start", lines=(one.words,))
-    return Shape(body=body, words=words, cone="", chosen=one.chosen)
-
-
-def _hung(one: Overhead, across: scale.Scale, box: Box, per_cm: float) -> Shape:
-    """An overhead from the side, at its true height over the water."""
-    face = box.top - one.height * per_cm
-    middle = across.start + one.across * per_cm
-    half = max(one.width * per_cm / 2, 3.0)
-    body = Box(left=round(middle - half, 1), top=round(face - 6, 1), width=2 * half, height=6.0)
-    words = Words(x=round(middle, 1), y=round(face - 11, 1), anchor="middle", lines=(one.words,))
-    return Shape(
-        body=body, words=words, cone=_cone(one, middle, half, face, box), chosen=one.chosen
-    )
-
-
-def _cone(one: Overhead, middle: float, half: float, face: float, box: Box) -> str:
-    """The edges of a cone from the face down to the water, cut off at the drawing's edge."""
-    if one.spread is None or not 0 < one.spread < 170 or one.height <= 0:
-        return ""
-    slope = float(np.tan(np.radians(one.spread / 2)))
-    ends = []
-    for side in (-1.0, 1.0):
-        start = middle + side * half
-        room = (box.right + RIGHT - start) if side > 0 else (start - box.left + 8)
-        drop = min(box.top - face, max(room, 0.0) / slope)
-        ends.append((start, face, start + side * drop * slope, face + drop))
-    return path.lines(ends)
-
-
-def _dimension(
-    overheads: Sequence[Overhead], box: Box, per_cm: float, words: str
-) -> Dimension | None:
-    hung = [one for one in overheads if one.height > 0]
-    if not hung or not words:
-        return None
-    one = next((each for each in hung if each.chosen), hung[0])
-    x, face = box.left - 10, box.top - one.height * per_cm
-    d = path.lines(
-        [(x, face, x, box.top), (x - 4, face, x + 4, face), (x - 4, box.top, x + 4, box.top)]
-    )
-    middle = (face + box.top) / 2 + 4
-    return Dimension(d=d, words=Words(x=x - 5, y=round(middle, 1), anchor="end", lines=(words,)))

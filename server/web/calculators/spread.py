@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.drawing import axes, tank_view
-from server.drawing.tank_view import Levels, Overhead, TankView
+from server.drawing.overheads import Overhead
+from server.drawing.tank_view import Levels, TankView
 from server.optics.balance import balance
 from server.optics.emitters import Emitter
 from server.optics.field import Plane, planes, share_into_water

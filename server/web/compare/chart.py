@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from server.comparing.side_by_side import Side
 from server.db.comparisons import SetupRows
-from server.drawing import axes, tank_view
+from server.drawing import axes, overheads, tank_view
 from server.optics.field import at_points, planes
 from server.optics.tank import Tank
 from server.web import chart_levels, filters
@@ -70,7 +70,7 @@ def _from_above(
         description=_range_words(values),
         axis_words=f"{unit} from the left wall",
         overheads=[
-            tank_view.Overhead(
+            overheads.Overhead(
                 across=one.row.x_cm,
                 along=one.row.y_cm,
                 width=one.stated.lamp.layout.extent_cm[one.row.turned],
@@ -98,7 +98,7 @@ def _from_front(
         description=_range_words(values),
         axis_words=f"{unit} from the left wall",
         overheads=[
-            tank_view.Overhead(
+            overheads.Overhead(
                 across=one.row.x_cm,
                 width=one.stated.lamp.layout.extent_cm[one.row.turned],
                 height=one.row.height_cm,

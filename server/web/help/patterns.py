@@ -9,7 +9,7 @@ from datetime import date
 
 import numpy as np
 
-from server.drawing import axes, gauge, legend, line_chart, polar, strip, tank_view
+from server.drawing import axes, gauge, legend, line_chart, overheads, polar, strip, tank_view
 from server.drawing.marks import Verdict
 
 LEVELS = tank_view.Levels(
@@ -97,7 +97,7 @@ def _plan(per_cm: float, words: bool) -> tank_view.TankView:
             tank_view.Point(across=60, along=8, words="260", measured=False),
         ],
         overheads=[
-            tank_view.Overhead(across=x, along=24, width=12, length=12, words=n)
+            overheads.Overhead(across=x, along=24, width=12, length=12, words=n)
             for n, x in (("1", 30), ("2", 62), ("3", 96))
         ],
         cut_across=60,
@@ -123,7 +123,7 @@ def _front(per_cm: float, words: bool) -> tank_view.TankView:
             for a, x, _, d, v, w in _THINGS
         ],
         overheads=[
-            tank_view.Overhead(across=x, width=12, height=22, words=p, spread=80, chosen=x == 62)
+            overheads.Overhead(across=x, width=12, height=22, words=p, spread=80, chosen=x == 62)
             for p, x in (("62 %", 30), ("85 %", 62), ("70 %", 96))
         ],
         cut_across=60,

@@ -11,7 +11,8 @@ from server.db.light import Hung
 from server.db.measured import Measured, Survey
 from server.db.tanks import place_of
 from server.drawing import axes, tank_view
-from server.drawing.tank_view import Doubt, Overhead, Point, TankView
+from server.drawing.overheads import Overhead
+from server.drawing.tank_view import Doubt, Point, TankView
 from server.models import Tank
 from server.surveys.drift import Drift
 from server.web import chart_levels, filters

@@ -13,7 +13,8 @@ from server.account.cuts import Cuts, DoubtViews, Views
 from server.db.light import Hung
 from server.db.tanks import LampPlace
 from server.drawing import axes, tank_view
-from server.drawing.tank_view import Doubt, Levels, Overhead, Point, TankView, Thing
+from server.drawing.overheads import Overhead
+from server.drawing.tank_view import Doubt, Levels, Point, TankView, Thing
 from server.models import Tank
 from server.web import chart_levels, filters
 from server.web.animal_marks import MARKS

@@ -8,7 +8,7 @@ import numpy as np
 from server.account import sentences
 from server.account.account import AnimalLight
 from server.db.light import Hung
-from server.drawing import axes, tank_view
+from server.drawing import axes, overheads, tank_view
 from server.models import Tank
 from server.optics.field import at_points, planes
 from server.surveys.plan import Plan
@@ -150,17 +150,17 @@ def _front(
     )
 
 
-def _from_above(one: Hung) -> tank_view.Overhead:
+def _from_above(one: Hung) -> overheads.Overhead:
     along, across = one.stated.lamp.layout.extent_cm
     width, length = (across, along) if one.row.turned else (along, across)
-    return tank_view.Overhead(
+    return overheads.Overhead(
         across=one.row.x_cm, along=one.row.y_cm, width=width, length=length, words=""
     )
 
 
-def _from_front(one: Hung, unit: str) -> tank_view.Overhead:
+def _from_front(one: Hung, unit: str) -> overheads.Overhead:
     along, across = one.stated.lamp.layout.extent_cm
-    return tank_view.Overhead(
+    return overheads.Overhead(
         across=one.row.x_cm,
         width=across if one.row.turned else along,
         height=one.row.height_cm,
