@@ -8,7 +8,7 @@ Load rows inside a transaction, join them outside it:
     groups = lit_groups(tank, hung, lamps)
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import cast
 
@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.account.ability import dims_of
-from server.db.carried_readings import Surveyed, factors_at, places_of
+from server.db.carried_readings import places_of
 from server.db.days import GroupDay
 from server.db.light import Hung, emitters_of, optics_tank, water_of
 from server.dose.control import WHOLE, ChannelDay, Fit, Kind, best_day, control_of
@@ -280,11 +280,12 @@ def dose_map(
     *,
     depth_cm: float,
     cell_cm: float,
-    found: Surveyed | None = None,
+    over_plan: Callable[[FloatArray], FloatArray] | None = None,
 ) -> DoseMap:
     """Dose and brightest light over a depth, map and schedule together.
 
-    With readings, both are put right by what they made of the plan at each cell.
+    `over_plan`: what is known of the light over the plan's, at places (n, 3) in cm; both are put
+    right by it at each cell.
     """
     glass, water = optics_tank(tank), water_of(tank)
     drawn = [
@@ -294,8 +295,8 @@ def dose_map(
     full = np.array([plane.ppfd for plane in drawn])
     x, y = np.meshgrid(drawn[0].x_cm, drawn[0].y_cm)
     points = np.column_stack([x.ravel(), y.ravel(), np.full(x.size, depth_cm)])
-    factors = factors_at(found, tank, points)
-    flat = full.reshape(len(groups), -1) * (1.0 if factors is None else factors)
+    factors = 1.0 if over_plan is None else over_plan(points)
+    flat = full.reshape(len(groups), -1) * factors
     light = light_of(flat, shape_of(tuple(group.day for group in groups)))
     return DoseMap(dli=light.dli.reshape(full.shape[1:]), ppfd=light.peak.reshape(full.shape[1:]))
 

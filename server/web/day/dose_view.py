@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from server.db import lived_under
+from server.db.accounts import Told
 from server.db.daylight import DoseMap, dose_map, lamp_course
 from server.db.lived_under import LivedRows
 from server.db.moments import Moment
@@ -15,12 +16,13 @@ from server.drawing import axes, tank_view
 from server.drawing.marks import Verdict
 from server.models import Animal, Member, Tank
 from server.web import filters
+from server.web.animal_marks import MARKS
 from server.web.chart_levels import PPFD as LEVELS
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.doing import do_words
 from server.web.day.lit import Lit
-from server.web.day.view import lit_moment, sure_words
-from server.web.tanks.judged import letter, verdict_of
+from server.web.day.view import lit_known, sure_words
+from server.web.tanks.judged import letter
 
 DLI_LEVELS = tank_view.Levels(tints=(1.2, 1.9, 4, 6, 9, 14), lines=(2.5, 3, 5, 7, 8, 10, 12, 18))
 WIDE, NARROW = 470.0, 268.0
@@ -58,9 +60,16 @@ class DoseView:
 
 
 def dose_page(
-    who: Member, tank: Tank, now: Moment, lived: LivedRows, *, way: WayNow | None, depth: str
+    who: Member,
+    tank: Tank,
+    now: Moment,
+    told: Told,
+    lived: LivedRows,
+    *,
+    way: WayNow | None,
+    depth: str,
 ) -> DoseView:
-    """Doses as the day runs; `depth` as typed, in the member's unit."""
+    """Doses as the day runs, of the account's light; `depth` as typed, in the member's unit."""
     shell = DoseView(
         id=tank.id,
         name=tank.name,
@@ -70,7 +79,7 @@ def dose_page(
         sure="",
         unit=who.length_unit,
     )
-    found = lit_moment(tank, now)
+    found = lit_known(told)
     if found is None:
         return shell
     rises = lived_under.rises(lived)
@@ -82,7 +91,7 @@ def dose_page(
         found.groups,
         depth_cm=depth_cm,
         cell_cm=max(2.0, tank.length_cm / 40),
-        found=now.surveyed,
+        over_plan=told.light.over_plan if told.light else None,
     )
     words = filters.length(depth_cm, who.length_unit)
     return DoseView(
@@ -93,10 +102,10 @@ def dose_page(
         do=do_words(
             doses, lamp_course(found.groups), now.changed_on, lived.today, way=way, jumped=jumped
         ),
-        sure=sure_words(now),
+        sure=sure_words(told),
         doses=tuple((letter(place), one) for place, one in enumerate(doses)),
         sources=_sources(doses),
-        maps=_maps(tank, found, doses, maps, who.length_unit, words),
+        maps=_maps(tank, told, found, doses, maps, who.length_unit, words),
         depth=words,
         depth_value=depth or filters.length_number(depth_cm, who.length_unit),
         depth_error=error,
@@ -140,15 +149,18 @@ def _verdict(dose: AnimalDose) -> Verdict:
 
 
 def _maps(
-    tank: Tank, found: Lit, doses: Sequence[AnimalDose], maps: DoseMap, unit: str, depth: str
+    tank: Tank,
+    told: Told,
+    found: Lit,
+    doses: Sequence[AnimalDose],
+    maps: DoseMap,
+    unit: str,
+    depth: str,
 ) -> Maps:
     low, high = float(maps.dli.min()), float(maps.dli.max())
-    told = f"From {filters.significant(low, 2)} to {filters.significant(high, 2)} mol m⁻² d⁻¹."
+    span = f"From {filters.significant(low, 2)} to {filters.significant(high, 2)} mol m⁻² d⁻¹."
     dim = tuple(_verdict(one) for one in doses)
-    bright = tuple(
-        verdict_of(animal, float(peak))
-        for animal, peak in zip(found.animals, found.light.peak, strict=True)
-    )
+    bright = tuple(MARKS[one.verdict] for one in told.glance.animals)
     drawn = {}
     for name, width in (("", WIDE), ("_narrow", NARROW)):
         drawn[f"dose{name}"] = _drawn(
@@ -160,7 +172,7 @@ def _maps(
             unit,
             width / tank.length_cm,
             title=f"Dose from above, {depth} deep",
-            told=told,
+            told=span,
         )
         drawn[f"ppfd{name}"] = _drawn(
             tank,

@@ -9,7 +9,8 @@ from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
 
 from server.account.to_type import as_csv
-from server.db import acclimation, chores, days, lived_under, members
+from server.db import acclimation, accounts, chores, days, lived_under, members
+from server.db.accounts import AccountRows
 from server.db.club_day import today as club_today
 from server.db.days import DayWords, GroupDay
 from server.db.lived_under import LivedRows
@@ -42,6 +43,11 @@ class _Open:
     club: ClubRow
     today: date
     plans: tuple[Schedule, ...]
+    account: AccountRows
+
+    def told(self, who: Member) -> accounts.Told:
+        """The account of the tank's light, in the reader's unit."""
+        return accounts.told(self.account, unit=who.length_unit)
 
 
 @router.get("/tanks/{tank_id}/day")
@@ -51,6 +57,7 @@ def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         who,
         seen.tank,
         seen.now,
+        seen.told(who),
         seen.lived,
         seen.club,
         seen.today,
@@ -65,7 +72,9 @@ def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
 def dose_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     seen = _open(club, who, tank_id)
     depth = request.query_params.get("depth", "")
-    view = dose_view.dose_page(who, seen.tank, seen.now, seen.lived, way=seen.way, depth=depth)
+    view = dose_view.dose_page(
+        who, seen.tank, seen.now, seen.told(who), seen.lived, way=seen.way, depth=depth
+    )
     return page(request, "day/dose.html", view=view)
 
 
@@ -168,6 +177,7 @@ def _open(club: Club, who: Member, tank_id: int, *, own: bool = False) -> _Open:
             club=row,
             today=today,
             plans=_plans(db, tank, who),
+            account=accounts.rows_of(db, tank, today=today),
         )
 
 

@@ -4,8 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
+from server.account import sentences
 from server.account import way as words
 from server.db import lived_under
+from server.db.accounts import Told
 from server.db.carried_readings import factors_at, places_of
 from server.db.daylight import cost_of, lamp_course
 from server.db.days import GroupDay
@@ -103,6 +105,7 @@ def day_page(
     who: Member,
     tank: Tank,
     now: Moment,
+    told: Told,
     lived: LivedRows,
     club: Club,
     today: date,
@@ -113,7 +116,8 @@ def day_page(
 ) -> DayView:
     """Everything about the day as it runs; the teaching page where none is set.
 
-    `typed`: what is typed into the lamps. `plans`: days drawn up and not run yet.
+    `told`: the account of the light. `typed`: what is typed into the lamps. `plans`: days drawn up
+    and not run yet.
     """
     shell = DayView(
         id=tank.id,
@@ -125,7 +129,7 @@ def day_page(
         sure="",
         plans=tuple((one.id, _plan_words(one)) for one in plans),
     )
-    found = lit_moment(tank, now)
+    found = lit_known(told)
     if found is None or now.schedule is None:
         return shell
     rises = lived_under.rises(lived)
@@ -137,7 +141,7 @@ def day_page(
         shell,
         answer=_answer(lamp, doses),
         do=do_words(doses, lamp, now.changed_on, today, way=way, jumped=jumped),
-        sure=sure_words(now),
+        sure=sure_words(told),
         charts=percent_charts(now.hung, walls, now.control, who.clock),
         lamps=lamp_lines(typed.now, who.clock),
         way=way_words(typed),
@@ -199,22 +203,22 @@ def _answer(lamp: Course, doses: Sequence[AnimalDose]) -> str:
     return f"{words}."
 
 
-def sure_words(now: Moment) -> str:
-    """How sure the light is: by readings, carried over from earlier ones, or planned only."""
-    found = now.surveyed
-    if found is not None:
-        told = filters.count(found.count, "reading")
-        under = " under earlier settings of the same lamps" if found.carried else ""
-        return (
-            f"The light is put right by {told} of {filters.day(found.taken_on)}{under}; the sum "
-            "over the day is exact."
-        )
-    estimated = any(one.stated.estimated for one in now.hung)
-    flux = " Some lamps' light is only estimated from their watts." if estimated else ""
-    return (
-        "The sum over the day is exact; the light itself is worked out from lamps and glass, not "
-        f"measured.{flux}"
-    )
+def lit_known(told: Told) -> Lit | None:
+    """The tank lit through its day, each animal's brightest light being the account's number."""
+    rows = told.rows
+    control = rows.schedule.control if rows.schedule else ""
+    found = lit(rows.tank, rows.hung, rows.days, control=control, animals=rows.animals)
+    if found is None:
+        return None
+    pairs = zip(told.glance.animals, found.light.peak, strict=True)
+    return found.put_right([
+        one.ppfd / peak if one.ppfd is not None and peak > 0 else 1.0 for one, peak in pairs
+    ])  # fmt: skip
+
+
+def sure_words(told: Told) -> str:
+    """How sure the light is, in the account's words; nothing is lost in summing it."""
+    return f"{sentences.certainty(told.glance)} The sum over the day is exact.".lstrip()
 
 
 def _night(lamp: Course) -> str:

@@ -191,3 +191,19 @@ def acclimation_feed(ivo: TestClient, club: Database) -> str:
         member = members.member_by_email(db, "ivo@club.example")
         assert member is not None
     return ivo.get(f"/feeds/member/{member.feed_secret}.ics").text.replace("\r\n ", "")
+
+
+def test_day_and_dose_tell_the_accounts_doses_and_certainty(
+    ivo: TestClient,
+    client: TestClient,
+    dated: Reef,
+    token_of: Callable[[Member], dict[str, str]],
+    cast: Cast,
+) -> None:
+    said = client.get(f"/api/tanks/{dated.tank}/account", headers=token_of(cast.ivo)).json()
+    for address in ("day", "dose"):
+        page = ivo.get(f"/tanks/{dated.tank}/{address}").text
+        assert f"Known to about {said['known_to_percent']} %" in page
+        assert "nobody has measured this light yet" in page
+        for animal in said["animals"]:
+            assert f"{animal['dli_mol_m2_d']:.3g}" in page
