@@ -7,9 +7,11 @@ light is never given up for others. What costs money or moves an animal is looke
 changing what hangs does not do, and must gain clearly more.
 """
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -43,6 +45,7 @@ GIVEN_UP = 0.5
 CONTESTED = 0.1
 """Expected animals by which a kind's best may lie behind and still be worked out exactly."""
 
+ELSEWHERE_CM = 5.0
 NEAR = 0.4
 """Expected animals that going closer round a spot of the lattice may gain."""
 
@@ -201,12 +204,13 @@ class _Search:
         return round(change.size, 2), -round(even, 2)
 
     def _nearby(self, tried: Sequence[Tried]) -> list[Tried]:
-        """Spots around the best one of the lattice, and every level of a lamp added there."""
+        """Spots around the best two of the lattice, and every level of a lamp added there."""
         found: list[Tried] = []
         for kind in (Kind.LAMP_PLACE, Kind.ADD):
             those = self._worth_a_look(tried, kind)
-            for step_cm in (6.0, 3.0) if those else ():
-                those += self._around(self._best_of(those), step_cm)
+            for step_cm, spots in ((6.0, 2), (3.0, 1)) if those else ():
+                for change in self._best_of(those)[:spots]:
+                    those += self._around(change, step_cm)
             found += those
         return found
 
@@ -227,9 +231,12 @@ class _Search:
             elif (right, back) != (0, 0):
                 yield from self.moves.placed(n, spot)
 
-    def _best_of(self, tried: Sequence[Tried]) -> Change:
-        best = int(np.argmax(self._chances(tried).sum(axis=1)))
-        return tried[best][0]
+    def _best_of(self, tried: Sequence[Tried]) -> list[Change]:
+        """The best change, and the best at another spot."""
+        order = np.argsort(-self._chances(tried).sum(axis=1), kind="stable").tolist()
+        first = tried[order[0]][0]
+        others = (tried[n][0] for n in order if _apart_cm(tried[n][0], first) > ELSEWHERE_CM)
+        return [first, *islice(others, 1)]
 
     def _exactly(self, change: Change) -> Advice:
         """The change with its light worked out by the engine, nothing read off between."""
@@ -255,6 +262,15 @@ class _Search:
             a.chance_in_range >= SURE and b.chance_in_range < GIVEN_UP
             for a, b in zip(advice.now, advice.then, strict=True)
         )
+
+
+def _apart_cm(one: Change, other: Change) -> float:
+    """How far apart two changes set the lamp that they move or add; far for different lamps."""
+    if one.lamps != other.lamps:
+        return np.inf
+    n = -1 if one.kind is Kind.ADD else one.lamps[0]
+    a, b = one.after[n], other.after[n]
+    return math.dist((a.x_cm, a.y_cm), (b.x_cm, b.y_cm))
 
 
 def _leaders(tried: Sequence[Tried], total: Floats) -> list[int]:

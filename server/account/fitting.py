@@ -17,9 +17,10 @@ from server.account.ability import Ability, even_places, most_over
 from server.account.account import AnimalLight
 from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, animals_in
+from server.account.sight import sight
 from server.comparing.side_by_side import shimmer_left
 from server.optics.emitters import Emitter
-from server.optics.field import Plane, at_points, planes, share_into_water
+from server.optics.field import Plane, planes, share_into_water
 from server.optics.tank import Tank, Water
 from server.surveys.estimate import estimate
 from server.surveys.mixture import normal_below
@@ -171,7 +172,7 @@ class _Over:
                 key=lamp.key, name=lamp.ability.name, places=(), price=lamp.price,
                 height_cm=lamp.ability.lowest_cm, power=0.0, why_not=refused,
             )  # fmt: skip
-        tried = [self._chosen(lamp, places) for places in self._layouts(lamp)]
+        tried = self._tried(lamp)
         most = max(one.expected for one in tried)
         fewest = next(one for one in tried if one.expected >= most - ENOUGH * len(self.wanted))
         return self._judged(lamp, fewest)
@@ -189,11 +190,23 @@ class _Over:
         found = [even_places(self.glass_cm, lamp.ability, count) for count in counts]
         return [places for places in found if places]
 
+    def _tried(self, lamp: Offered) -> list[_Chosen]:
+        """Rising counts, as long as one more lamp brings more animals in range."""
+        found: list[_Chosen] = []
+        for places in self._layouts(lamp):
+            found.append(self._chosen(lamp, places))
+            if len(found) > 1 and found[-1].expected < found[-2].expected + 0.01:
+                break
+        return found
+
     def _chosen(self, lamp: Offered, places: tuple[tuple[float, float], ...]) -> _Chosen:
         """The height and level that bring most animals in range; of equals the higher."""
         can = lamp.ability
         heights = np.unique(np.round(np.geomspace(can.lowest_cm, can.highest_cm, HEIGHTS), 1))
-        full = np.array([self._at(_hung(lamp, places, float(height))) for height in heights])
+        middle = _hung(lamp, places, float(heights[heights.size // 2]))
+        seen = sight(self._plan(middle), points_of(self.wanted))
+        hung = [seen.straight(_hung(lamp, places, float(height))) for height in heights]
+        full = seen.whole(np.array(hung))[:, : len(self.wanted)]
         levels = np.array(can.levels)
         expected = self._chances(full[:, None, :] * levels[:, None]).sum(axis=2)
         near = np.argwhere(expected >= expected.max() - 1e-3)
@@ -214,9 +227,9 @@ class _Over:
         )
         return normal_below((high - log) / PLAN_SD) - normal_below((low - log) / PLAN_SD)
 
-    def _at(self, emitters: Sequence[Emitter]) -> Floats:
-        x, y, depth = points_of(self.wanted).T
-        return at_points(self.tank, self.water, emitters, x_cm=x, y_cm=y, depth_cm=depth)
+    def _plan(self, emitters: tuple[Emitter, ...]) -> Plan:
+        lamps = (Lamp(name="lamps", emitters=emitters),)
+        return Plan(tank=self.tank, water=self.water, lamps=lamps)
 
     def _judged(self, lamp: Offered, chosen: _Chosen) -> Fitting:
         full = _hung(lamp, chosen.places, chosen.height_cm)
@@ -245,10 +258,7 @@ class _Over:
         )
 
     def _animals(self, emitters: tuple[Emitter, ...]) -> tuple[AnimalLight, ...]:
-        plan = Plan(
-            tank=self.tank, water=self.water, lamps=(Lamp(name="lamps", emitters=emitters),)
-        )
-        light = KnownLight(basis="planned", map=estimate(plan, ()))
+        light = KnownLight(basis="planned", map=estimate(self._plan(emitters), ()))
         return animals_in(light, [Resident(key=n, animal=a) for n, a in enumerate(self.wanted)])
 
 
@@ -282,8 +292,9 @@ def _shortfall(animals: Sequence[AnimalLight], can: Ability, power: float) -> st
     if bright:
         if can.dims == "no":
             return f"It does not dim: even at its best height {bright} {of} would be too bright."
-        least = " even at its least" if power <= can.levels[0] + 1e-9 else ""
-        return f"Too strong{least}: {bright} {of} would be too bright."
+        if power <= can.levels[0] + 1e-9:
+            return f"Too strong even at its least: {bright} {of} would be too bright."
+        return f"Too uneven: at its best {bright} {of} would be too bright."
     if dim:
         return f"Not enough light: {dim} {of} would be too dim{_at_full(power)}."
     return ""

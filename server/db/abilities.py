@@ -16,6 +16,9 @@ from server.account.ability import (
 from server.db.light import Hung, Stated
 from server.models import Tank
 
+HOUSING_CM = 3.0
+"""What a housing adds to the extent of a lamp's emitters (our assumption)."""
+
 
 def ability_of(stated: Stated, tank: Tank | None = None, *, turned: bool = False) -> Ability:
     """What a model of the shelf can do, over this tank where one is meant."""
@@ -29,7 +32,7 @@ def ability_of(stated: Stated, tank: Tank | None = None, *, turned: bool = False
         control=cast(Control, row.control),
         least_level=USUAL_LEAST_LEVEL if row.least_percent is None else row.least_percent / 100,
         level_step=1.0 if dims == "no" else step,
-        size_cm=(wide, long) if turned else (long, wide),
+        size_cm=_housing(wide, long) if turned else _housing(long, wide),
         lowest_cm=lowest,
         highest_cm=highest,
         heights_stated=row.min_height_cm is not None and row.max_height_cm is not None,
@@ -62,6 +65,11 @@ def hanging_of(tank: Tank, hung: Sequence[Hung]) -> tuple[Hanging, ...]:
         )
         for one in hung
     )
+
+
+def _housing(along_x_cm: float, along_y_cm: float) -> tuple[float, float]:
+    """Outer size of a lamp whose emitters spread so far."""
+    return along_x_cm + HOUSING_CM, along_y_cm + HOUSING_CM
 
 
 def _heights(stated: Stated, headroom_cm: float | None) -> tuple[float, float]:
