@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from server.account.account import Basis
 from server.account.carried import carried
 from server.surveys.estimate import Estimate, MeasuredMap
-from server.surveys.plan import Plan, light_of
+from server.surveys.plan import Plan
 
 Floats = NDArray[np.float64]
 FEW = 60
@@ -60,9 +60,15 @@ class KnownLight:
 
     def over_plan(self, points: Floats) -> Floats:
         """The light as known over that of the plan's stated figures at points (n, 3), (n,)."""
-        plan = self.map.plan
-        stated = light_of(plan, plan.emitters, points)
+        stated = stated_light(self.map.plan, points)
         return np.asarray(self.at(points).ppfd / np.maximum(stated, 1e-9), dtype=np.float64)
+
+
+def stated_light(plan: Plan, points: Floats) -> Floats:
+    """The plan's own light at points (n, 3), as the engine gives it, (n,)."""
+    x, y, depth = np.asarray(points, dtype=np.float64).reshape(-1, 3).T
+    found = plan.light(plan.tank, plan.water, plan.emitters, x_cm=x, y_cm=y, depth_cm=depth)
+    return np.asarray(found, dtype=np.float64)
 
 
 @lru_cache(maxsize=512)

@@ -21,7 +21,7 @@ from server.account import cautions, proposing, reckoning
 from server.account.account import Account, Glance, Proposal, ToType
 from server.account.carried import carried
 from server.account.change import Kind
-from server.account.known_light import KnownLight
+from server.account.known_light import KnownLight, stated_light
 from server.account.reckoning import Resident, Standing
 from server.db import abilities, days, light, measured, tanks
 from server.db.brightest import at_brightest
@@ -351,7 +351,18 @@ def _dose_shares(asked: _Asked) -> tuple[float, ...]:
     rows = asked.rows
     full = light_at(rows.tank, lit_parts(rows.tank, rows.hung, rows.lamps), rows.animals)
     through_day = light_of(full, shape_of(part_days(rows.lamps)))
-    return tuple(float(share) for share in through_day.dli / np.maximum(through_day.peak, 1e-9))
+    brightest = stated_light(
+        measured.plan_over(rows.tank, rows.brightest), np.array(_places(rows), dtype=np.float64)
+    )
+    return tuple(float(share) for share in through_day.dli / np.maximum(brightest, 1e-9))
+
+
+def over_plan(rows: AccountRows, points_cm: Floats) -> Floats:
+    """The light as known over that of stated figures at places (n, 3) [cm]; 1 where it is dark."""
+    found = tank_light(rows)
+    if found is None or not len(points_cm):
+        return np.ones(len(points_cm))
+    return found.light.over_plan(points_cm)
 
 
 def living(animals: Sequence[Animal], tank: Tank) -> tuple[Living, ...]:

@@ -16,7 +16,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.account.ability import dims_of
-from server.db.carried_readings import places_of
 from server.db.days import GroupDay
 from server.db.light import Hung, emitters_of, optics_tank, water_of
 from server.dose.control import WHOLE, ChannelDay, Fit, Kind, best_day, control_of
@@ -247,6 +246,13 @@ def light_at(tank: Tank, groups: Sequence[LitGroup], animals: Sequence[Animal]) 
         for group in groups
     ]
     return np.array(rows, dtype=np.float64).reshape(len(groups), len(animals))
+
+
+def places_of(tank: Tank, animals: Sequence[Animal]) -> FloatArray:
+    """Where animals sit (n, 3) [cm]; one left outside is taken at the nearest place inside."""
+    sides = (tank.length_cm, tank.width_cm, tank.depth_cm)
+    at = [np.minimum((one.x_cm, one.y_cm, one.depth_cm), sides) for one in animals]
+    return np.array(at, dtype=np.float64).reshape(-1, 3)
 
 
 def course_at(groups: Sequence[LitGroup], full_ppfd: FloatArray) -> Course:

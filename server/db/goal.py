@@ -13,8 +13,14 @@ from server.account.ability import Ability
 from server.db import accounts, days
 from server.db.abilities import ability_of, power_set
 from server.db.accounts import AccountRows
-from server.db.carried_readings import places_of
-from server.db.daylight import lamp_days, light_at, lit_parts, part_days, pressed_together
+from server.db.daylight import (
+    lamp_days,
+    light_at,
+    lit_parts,
+    part_days,
+    places_of,
+    pressed_together,
+)
 from server.db.days import GroupDay
 from server.db.light import Hung
 from server.dose.day import added, course, lit_hours

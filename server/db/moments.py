@@ -3,20 +3,25 @@
 from dataclasses import dataclass
 from datetime import date
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlmodel import Session
 
-from server.db import carried_readings, days, light, tanks
-from server.db.carried_readings import Surveyed
+from server.db import accounts, days, tanks
+from server.db.accounts import AccountRows
 from server.db.days import GroupDay
 from server.db.light import Hung
+from server.db.typed_now import Typed, WayRows, lamps_typed, typed
 from server.models import Animal, Schedule, Setup, Tank
+
+FloatArray = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Moment:
     """What hung, ran and lived at a tank on one day; empty where there was nothing yet.
 
-    `surveyed`: the readings that speak for its light.
+    `rows`: of the account of its light; None where nothing hung.
     """
 
     on: date
@@ -25,7 +30,7 @@ class Moment:
     schedule: Schedule | None
     days: tuple[GroupDay, ...]
     animals: tuple[Animal, ...]
-    surveyed: Surveyed | None = None
+    rows: AccountRows | None = None
 
     @property
     def control(self) -> str:
@@ -39,21 +44,28 @@ class Moment:
         return max(dates, default=None)
 
 
-def moment(db: Session, tank_id: int, on: date, *, known_on: date | None = None) -> Moment:
-    """The tank on a day that is past, or today.
-
-    `known_on`: the day whose readings may speak for it, where that is a later one; so two days
-    under the same lamps are told apart by the lamps, not by what was known of them.
-    """
+def moment(db: Session, tank_id: int, on: date) -> Moment:
+    """The tank on a day that is past, or today."""
     setup = tanks.setup_on(db, tank_id, on)
     schedule = days.schedule_on(db, tank_id, on)
     tank = db.get_one(Tank, tank_id)
+    rows = accounts.rows_of(db, tank, today=on, setup=setup) if setup else None
     return Moment(
         on=on,
         setup=setup,
-        hung=light.hung_over(db, setup.id) if setup and setup.id else (),
+        hung=rows.hung if rows else (),
         schedule=schedule,
         days=days.days_of(db, schedule.id) if schedule and schedule.id else (),
         animals=tuple(tanks.animals_of(db, tank_id, on=on)),
-        surveyed=carried_readings.surveyed(db, tank, setup, on=known_on or on) if setup else None,
+        rows=rows,
     )
+
+
+def put_right(at: Moment, points_cm: FloatArray) -> FloatArray:
+    """What is known of the light at places (n, 3) [cm], over the lamps' stated figures, (n,)."""
+    return np.ones(len(points_cm)) if at.rows is None else accounts.over_plan(at.rows, points_cm)
+
+
+def typed_at(at: Moment, way: WayRows | None) -> Typed:
+    """Every number to type at a moment, in its wall time."""
+    return typed(lamps_typed(at.hung, at.schedule, at.days, at.on), way, on=at.on)

@@ -1,8 +1,8 @@
 """What is typed into each lamp's control, joined from rows: now, and at every step of a way up.
 
 with club.read() as db:
-    at, way = moment(db, tank_id, today), way_rows(db, tank_id, today=today)
-found = typed_at(at, way)
+    hung, way = hung_over(db, setup.id), way_rows(db, tank_id, today=today)
+found = typed(lamps_typed(hung, schedule, days, today), way, on=today)
 """
 
 from collections.abc import Sequence
@@ -18,7 +18,6 @@ from server.db.abilities import power_set
 from server.db.daylight import LampDay, dims, lamp_days, lamp_labels, pressed_together
 from server.db.days import GroupDay
 from server.db.light import Hung
-from server.db.moments import Moment
 from server.dose.clock import Clocked
 from server.dose.control import Kind
 from server.dose.ladder import Setting
@@ -83,11 +82,6 @@ def way_rows(db: Session, tank_id: int, *, today: date) -> WayRows | None:
         schedule=schedule,
         days=days.days_of(db, schedule.id) if schedule else (),
     )
-
-
-def typed_at(at: Moment, way: WayRows | None) -> Typed:
-    """Every number to type at a moment, in its wall time."""
-    return typed(lamps_typed(at.hung, at.schedule, at.days, at.on), way, on=at.on)
 
 
 def typed(now: tuple[LampTyped, ...], way: WayRows | None, *, on: date) -> Typed:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from server.account.reckoning import letter
 from server.db import lived_under
 from server.db.accounts import Told
 from server.db.daylight import DoseMap, dose_map, lamp_course
@@ -22,7 +23,6 @@ from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.doing import do_words
 from server.web.day.lit import Lit
 from server.web.day.view import lit_known, sure_words
-from server.web.tanks.judged import letter
 
 DLI_LEVELS = tank_view.Levels(tints=(1.2, 1.9, 4, 6, 9, 14), lines=(2.5, 3, 5, 7, 8, 10, 12, 18))
 WIDE, NARROW = 470.0, 268.0
@@ -111,6 +111,11 @@ def dose_page(
         depth_error=error,
         unit=who.length_unit,
     )
+
+
+def _seen(now: Moment) -> tuple[AnimalLight, ...]:
+    """The account's animals, in the order of the moment's."""
+    return accounts.told(now.rows).glance.animals if now.rows is not None else ()
 
 
 def _depth(typed: str, tank: Tank, animals: Sequence[Animal], unit: str) -> tuple[float, str]:

@@ -14,8 +14,8 @@ from server.db.accounts import AccountRows
 from server.db.club_day import today as club_today
 from server.db.days import DayWords, GroupDay
 from server.db.lived_under import LivedRows
-from server.db.moments import Moment, moment
-from server.db.typed_now import WayRows, on_the_wall, typed_at, way_rows
+from server.db.moments import Moment, moment, typed_at
+from server.db.typed_now import WayRows, on_the_wall, way_rows
 from server.dose.way_now import WayNow
 from server.models import Club as ClubRow
 from server.models import Member, Schedule, Tank

@@ -8,11 +8,10 @@ from server.account import sentences
 from server.account import way as words
 from server.db import lived_under
 from server.db.accounts import Told
-from server.db.carried_readings import factors_at, places_of
-from server.db.daylight import cost_of, lamp_course
+from server.db.daylight import cost_of, lamp_course, places_of
 from server.db.days import GroupDay
 from server.db.lived_under import LivedRows
-from server.db.moments import Moment
+from server.db.moments import Moment, put_right
 from server.db.typed_now import Typed, on_the_wall
 from server.dose.clock import clock_changes
 from server.dose.day import Course, dli, faint_hours, lit_hours, longest_dark_hours
@@ -180,7 +179,7 @@ def _plan_words(plan: Schedule) -> str:
 
 def lit_moment(tank: Tank, at: Moment) -> Lit | None:
     """The tank lit as it was at a moment."""
-    factors = factors_at(at.surveyed, tank, places_of(tank, at.animals))
+    factors = put_right(at, places_of(tank, at.animals))
     return lit(tank, at.hung, at.days, control=at.control, animals=at.animals, factors=factors)
 
 
