@@ -18,11 +18,11 @@ from server.account.account import AnimalLight
 from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, animals_in
 from server.account.sight import sight
+from server.account.unmeasured import unmeasured
 from server.comparing.side_by_side import shimmer_left
 from server.optics.emitters import Emitter
 from server.optics.field import Plane, planes, share_into_water
 from server.optics.tank import Tank, Water
-from server.surveys.estimate import estimate
 from server.surveys.mixture import normal_below
 from server.surveys.plan import Animal, Lamp, Plan, points_of
 from server.surveys.verdict import Verdict
@@ -258,7 +258,7 @@ class _Over:
         )
 
     def _animals(self, emitters: tuple[Emitter, ...]) -> tuple[AnimalLight, ...]:
-        light = KnownLight(basis="planned", map=estimate(self._plan(emitters), ()))
+        light = KnownLight(basis="planned", map=unmeasured(self._plan(emitters)))
         return animals_in(light, [Resident(key=n, animal=a) for n, a in enumerate(self.wanted)])
 
 

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from server.account.account import Basis
 from server.account.carried import carried
+from server.account.unmeasured import stated_light
 from server.surveys.estimate import Estimate, MeasuredMap
 from server.surveys.plan import Plan
 
@@ -62,13 +63,6 @@ class KnownLight:
         """The light as known over that of the plan's stated figures at points (n, 3), (n,)."""
         stated = stated_light(self.map.plan, points)
         return np.asarray(self.at(points).ppfd / np.maximum(stated, 1e-9), dtype=np.float64)
-
-
-def stated_light(plan: Plan, points: Floats) -> Floats:
-    """The plan's own light at points (n, 3), as the engine gives it, (n,)."""
-    x, y, depth = np.asarray(points, dtype=np.float64).reshape(-1, 3).T
-    found = plan.light(plan.tank, plan.water, plan.emitters, x_cm=x, y_cm=y, depth_cm=depth)
-    return np.asarray(found, dtype=np.float64)
 
 
 @lru_cache(maxsize=512)

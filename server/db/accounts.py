@@ -18,11 +18,13 @@ from numpy.typing import NDArray
 from sqlmodel import Session, col, select
 
 from server.account import cautions, proposing, reckoning
+from server.account import unmeasured as plans
 from server.account.account import Account, Glance, Proposal, ToType
 from server.account.carried import carried
 from server.account.change import Kind
-from server.account.known_light import KnownLight, stated_light
+from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, Standing
+from server.account.unmeasured import stated_light
 from server.db import abilities, days, light, measured, tanks
 from server.db.brightest import at_brightest
 from server.db.daylight import LampDay, lamp_days, light_at, lit_parts, part_days
@@ -223,7 +225,7 @@ def _tank_light(asked: _Asked) -> TankLight | None:
 
 def unmeasured(plan: Plan) -> KnownLight:
     """The light of a plan that nobody measured."""
-    return KnownLight(basis="planned", map=measured.of_plan(plan))
+    return KnownLight(basis="planned", map=plans.unmeasured(plan))
 
 
 def _order(then: Sequence[Hung], now: Sequence[Hung]) -> tuple[int, ...]:

@@ -257,11 +257,6 @@ def _readings(tank: Tank, survey: Survey) -> list[Reading]:
     return found
 
 
-def of_plan(plan: Plan) -> MeasuredMap:
-    """The map of a plan that nobody measured: its doubt is what is believed beforehand."""
-    return _estimated(plan, ())
-
-
 @lru_cache(maxsize=256)
 def _estimated(plan: Plan, readings: tuple[Reading, ...]) -> MeasuredMap:
     """Remembered by content: the same lamps and readings give the same map."""

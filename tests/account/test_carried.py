@@ -11,6 +11,7 @@ import pytest
 
 from server.account.carried import carried
 from server.account.known_light import KnownLight
+from server.account.unmeasured import stated_light, unmeasured
 from server.surveys import changed
 from server.surveys.estimate import estimate
 from server.surveys.plan import Plan
@@ -66,7 +67,7 @@ def test_the_further_it_goes_the_less_sure_it_is(known: KnownLight) -> None:
 def test_it_is_called_carried_and_a_plan_stays_planned(known: KnownLight) -> None:
     now = changed.with_height(known.map.plan, 5.0)
     assert known.hung_as(now).basis == "carried"
-    planned = KnownLight(basis="planned", map=estimate(reef.reef(), ()))
+    planned = KnownLight(basis="planned", map=unmeasured(reef.reef()))
     assert planned.hung_as(now).basis == "planned"
 
 
@@ -90,3 +91,18 @@ def test_other_lamps_are_refused(known: KnownLight) -> None:
     plan = known.map.plan
     with pytest.raises(ValueError, match="same lamps"):
         known.hung_as(replace(plan, lamps=plan.lamps[:2]))
+
+
+def test_a_plan_nobody_measured_is_its_own_middle_at_every_height() -> None:
+    """Seen: the median of all beliefs moved by 7 % between two heights, which no lamp did."""
+    plan = reef.reef()
+    for up_cm in (0.0, 20.0):
+        raised = changed.with_height(plan, up_cm)
+        light = KnownLight(basis="planned", map=unmeasured(raised))
+        found = light.at(PLACES)
+        np.testing.assert_allclose(found.ppfd, stated_light(raised, PLACES), rtol=1e-9)
+        np.testing.assert_allclose(light.over_plan(PLACES), 1.0)
+        assert (found.half_width > 0.25).all()
+        assert (found.low < found.ppfd).all() and (found.ppfd < found.high).all()
+        plain = estimate(raised, ()).at(PLACES)
+        np.testing.assert_allclose(found.high / found.low, plain.high / plain.low, rtol=1e-9)

@@ -189,7 +189,7 @@ def test_a_much_dimmer_goal_is_reached_in_steps_and_says_why(
     # a third of the light in falls of 30 % at most: ln 3 / −ln 0.7 = 3.08, so four steps
     assert "4 steps down in 3 weeks" in page
     assert "adjust to less light as slowly as to more" in page
-    assert "power 22 %" in page and "power 10 %" in page
+    assert "power 21 %" in page and "power 10 %" in page
 
 
 def test_too_bright_animals_are_dimmed_at_once(

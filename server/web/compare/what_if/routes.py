@@ -128,7 +128,7 @@ def _known(found: Read, tried: reading.Tried, lamps: Sequence[LampPlace]) -> Kno
     plan = measured.plan_over(tried.tank, _hung(lamps, found.models))
     if not any(e.ppf_umol_s > 0 for e in plan.emitters):
         return None
-    return KnownLight(basis="planned", map=measured.of_plan(plan))
+    return accounts.unmeasured(plan)
 
 
 def _solved(found: Read, tried: reading.Tried) -> tuple[LampPlace, ...]:
