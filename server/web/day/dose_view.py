@@ -113,11 +113,6 @@ def dose_page(
     )
 
 
-def _seen(now: Moment) -> tuple[AnimalLight, ...]:
-    """The account's animals, in the order of the moment's."""
-    return accounts.told(now.rows).glance.animals if now.rows is not None else ()
-
-
 def _depth(typed: str, tank: Tank, animals: Sequence[Animal], unit: str) -> tuple[float, str]:
     depths = sorted(min(animal.depth_cm, tank.depth_cm) for animal in animals)
     usual = depths[len(depths) // 2] if depths else tank.depth_cm / 2
