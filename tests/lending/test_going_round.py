@@ -159,24 +159,27 @@ def check_offers_follow_the_rule(club: Club, changed: Changed) -> None:
             changed.book, grace_days=club.rules.grace_days, without=frozenset({offer.id})
         )
         with_it = free_days(changed.book, grace_days=club.rules.grace_days)
-        assert served_in_turn(ahead, without, club) == served_in_turn(ahead, with_it, club)
+        fair = served_in_turn(ahead, without, club, changed.book)
+        assert fair == served_in_turn(ahead, with_it, club, changed.book)
 
 
-def served_in_turn(requests: list[Request], free: FreeDays, club: Club) -> list[Stretch | None]:
+def served_in_turn(
+    requests: list[Request], free: FreeDays, club: Club, book: Book
+) -> list[Stretch | None]:
     stretches = []
     for one in requests:
-        stretch = first_within_share(club, one, free)
+        stretch = first_within_share(club, book, one, free)
         stretches.append(stretch)
         free = free.plus(stretch) if stretch else free
     return stretches
 
 
-def first_within_share(club: Club, request: Request, free: FreeDays) -> Stretch | None:
-    """Day by day: the first free stretch that leaves the member within their share."""
+def first_within_share(club: Club, book: Book, request: Request, free: FreeDays) -> Stretch | None:
+    """Day by day: the first free stretch that leaves the member within their share of the book."""
     first = max(request.earliest, club.today + ONE_DAY)
     while True:
         found = free.earliest(length_days=request.days, not_before=first, latest=request.latest)
-        if found is None or within_share(club, club.book, request.member_id, found):
+        if found is None or within_share(club, book, request.member_id, found):
             return found
         first = found.first + ONE_DAY
 
@@ -414,7 +417,7 @@ def check_order_is_the_written_rule(club: Club) -> None:
 def check_nobody_starves(club: Club) -> None:
     free = free_days(club.book, grace_days=club.rules.grace_days)
     for request in waiting(club.book, club.rules, today=club.today):
-        some = first_within_share(club, request, free)
+        some = first_within_share(club, club.book, request, free)
         if some is not None:
             assert (club.today - request.since).days < club.rules.patience_days
     for request in club.book.requests:
