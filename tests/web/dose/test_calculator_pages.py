@@ -5,7 +5,7 @@ from urllib.parse import urlencode
 import pytest
 from fastapi.testclient import TestClient
 
-from server.web.dose.times import NotATime, read_time, shown_hours, shown_time
+from server.web.times import NotATime, read_time, shown_hours, shown_time
 
 
 def test_the_empty_calculator_shows_a_worked_example(client: TestClient) -> None:
