@@ -1,6 +1,7 @@
 """The `underlamp` command: demo, serve, backup, restore, check."""
 
 import argparse
+import os
 import sys
 import tempfile
 from collections.abc import Callable
@@ -18,9 +19,23 @@ _DESCRIPTION = "The light over a reef club's tanks: planned, measured and shared
 
 def main(arguments: list[str] | None = None) -> int:
     """Runs one command; gives the exit code."""
+    os.umask(0o077)  # a club's files are its own: no other user of the machine reads them
     chosen = parser().parse_args(arguments)
-    command: Callable[[argparse.Namespace], int] = chosen.command
-    return command(chosen)
+    command: Callable[[argparse.Namespace], str | None] = chosen.command
+    try:
+        words = command(chosen)
+    except (Unwilling, settings.Unusable) as reason:
+        print(reason, file=sys.stderr)
+        return 1
+    except KeyboardInterrupt:
+        print("Stopped.", file=sys.stderr)
+        return 130
+    except OSError as reason:
+        print(f"{reason.filename or 'This machine'}: {reason.strerror or reason}.", file=sys.stderr)
+        return 1
+    if words:
+        print(words)
+    return 0
 
 
 def parser() -> argparse.ArgumentParser:
@@ -39,13 +54,21 @@ def parser() -> argparse.ArgumentParser:
     return top
 
 
+def _port(text: str) -> int:
+    if not (text.isascii() and text.isdigit() and int(text) < 65536):
+        raise argparse.ArgumentTypeError("must be a number from 0 to 65535")
+    return int(text)
+
+
 _Commands = argparse._SubParsersAction  # argparse gives the class no public name
 
 
 def _add_demo(commands: "_Commands[argparse.ArgumentParser]") -> None:
     words = "make a demo club and serve it on this machine"
     demo = commands.add_parser("demo", help=words, description=words)
-    demo.add_argument("--port", type=int, default=8000, help="port (default 8000; 0: any free one)")
+    demo.add_argument(
+        "--port", type=_port, default=8000, help="port (default 8000; 0: any free one)"
+    )
     demo.add_argument("--data", type=Path, help="folder for the club (default: a fresh one)")
     demo.add_argument(
         "--print-json", action="store_true", help="print one line of JSON with the sign-ins first"
@@ -57,7 +80,7 @@ def _add_serve(commands: "_Commands[argparse.ArgumentParser]") -> None:
     words = "serve a real club; the first start prints a one-time link to set it up"
     serve = commands.add_parser("serve", help=words, description=words)
     serve.add_argument("--host", default="127.0.0.1", help="address to listen on")
-    serve.add_argument("--port", type=int, default=8000, help="port (default 8000)")
+    serve.add_argument("--port", type=_port, default=8000, help="port (default 8000)")
     serve.add_argument("--data", type=Path, help="folder of the club")
     serve.set_defaults(command=_serve)
 
@@ -88,14 +111,10 @@ def _add_check(commands: "_Commands[argparse.ArgumentParser]") -> None:
     check.set_defaults(command=_check)
 
 
-def _demo(chosen: argparse.Namespace) -> int:
+def _demo(chosen: argparse.Namespace) -> None:
     folder = chosen.data or Path(tempfile.mkdtemp(prefix="underlamp-demo-"))
     # A demo club lives in its own folder, whatever database the environment names.
-    made = settings.Settings(data=folder, database_url=None)
-    return _told(lambda: _run_demo(made, chosen))
-
-
-def _run_demo(made: settings.Settings, chosen: argparse.Namespace) -> None:
+    made = settings.read(data=folder, database_url=None)
     with folder_lock.held(made.data, by="demo"):
         if not chosen.print_json:  # that option promises its line first
             print("Making the demo club; this takes a few seconds.", flush=True)
@@ -103,40 +122,25 @@ def _run_demo(made: settings.Settings, chosen: argparse.Namespace) -> None:
         running.run_demo(made, people, port=chosen.port, print_json=chosen.print_json)
 
 
-def _serve(chosen: argparse.Namespace) -> int:
-    return _told(lambda: _run_club(_settings(chosen), chosen))
-
-
-def _run_club(made: settings.Settings, chosen: argparse.Namespace) -> None:
+def _serve(chosen: argparse.Namespace) -> None:
+    made = _settings(chosen)
     # Several servers may share one PostgreSQL; an embedded database has one.
     alone = nullcontext() if made.database_url else folder_lock.held(made.data, by="serve")
     with alone:
         running.run_club(made, host=chosen.host, port=chosen.port)
 
 
-def _backup(chosen: argparse.Namespace) -> int:
-    return _told(lambda: backup.backup(_settings(chosen), chosen.file))
+def _backup(chosen: argparse.Namespace) -> str:
+    return backup.backup(_settings(chosen), chosen.file)
 
 
-def _restore(chosen: argparse.Namespace) -> int:
-    return _told(lambda: backup.restore(_settings(chosen), chosen.file, replace=chosen.replace))
+def _restore(chosen: argparse.Namespace) -> str:
+    return backup.restore(_settings(chosen), chosen.file, replace=chosen.replace)
 
 
-def _check(chosen: argparse.Namespace) -> int:
-    return _told(lambda: backup.check(_settings(chosen)))
+def _check(chosen: argparse.Namespace) -> str:
+    return backup.check(_settings(chosen))
 
 
 def _settings(chosen: argparse.Namespace) -> settings.Settings:
-    return settings.Settings(data=chosen.data) if chosen.data else settings.Settings()
-
-
-def _told(command: Callable[[], str | None]) -> int:
-    """Prints what a command did, or why it would not."""
-    try:
-        words = command()
-    except Unwilling as reason:
-        print(reason, file=sys.stderr)
-        return 1
-    if words:
-        print(words)
-    return 0
+    return settings.read(**({"data": chosen.data} if chosen.data else {}))

@@ -13,7 +13,7 @@ from sqlalchemy.exc import SQLAlchemyError
 
 from server.db import club_clock, folder_lock, schema, sealed
 from server.db.engine import DATABASE_FILE, Database, open_database, sqlite
-from server.db.unwilling import Unwilling
+from server.db.unwilling import Unwilling, database_trouble
 from server.settings import Settings
 
 
@@ -24,6 +24,12 @@ def open_current(settings: Settings) -> Database:
         schema.migrate(database)
     except OSError as reason:
         raise _unusable(settings.data, reason) from reason
+    except ImportError as reason:
+        raise Unwilling(
+            "PostgreSQL needs a driver: pip install 'underlamp[postgresql]'."
+        ) from reason
+    except SQLAlchemyError as reason:
+        raise database_trouble(reason) from reason
     return database
 
 
@@ -68,6 +74,8 @@ def restore(settings: Settings, file: Path, *, replace: bool) -> str:
             return _restore(file, target)
     except OSError as reason:
         raise _unusable(settings.data, reason) from reason
+    except SQLAlchemyError as reason:
+        raise database_trouble(reason) from reason
 
 
 def _restore(file: Path, target: Path) -> str:
@@ -96,8 +104,8 @@ def check(settings: Settings) -> str:
         with closing(open_database(data=settings.data, url=settings.database_address)) as database:
             faults = _faults(database)
             at, wanted = schema.revision(database), schema.newest_revision()
-    except SQLAlchemyError as error:
-        raise Unwilling(f"The database cannot be read: {type(error).__name__}.") from error
+    except SQLAlchemyError as reason:
+        raise database_trouble(reason) from reason
     except OSError as reason:
         raise _unusable(settings.data, reason) from reason
     if faults:

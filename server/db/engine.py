@@ -6,6 +6,7 @@ transaction that may write (a deferred one that turns into a writer fails at onc
 somebody wrote in between), and the driver's own transaction handling switched off.
 """
 
+import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -15,6 +16,7 @@ from types import ModuleType
 
 import sqlalchemy
 from sqlalchemy import Connection, Engine, event
+from sqlalchemy.exc import ArgumentError
 from sqlmodel import Session
 
 try:  # carries a SQLite without the WAL-reset race that distributions still ship
@@ -96,15 +98,26 @@ def open_database(*, data: Path, url: str | None = None) -> Database:
     """The club's database in folder `data`, or at `url` when one is named."""
     if url:
         return Database(engine=_open_postgresql(url), file=None)
-    data.mkdir(parents=True, exist_ok=True)
+    data.mkdir(mode=0o700, parents=True, exist_ok=True)
     file = data / DATABASE_FILE
+    _keep_private(file)
     return Database(engine=_open_sqlite(file), file=file)
+
+
+def _keep_private(file: Path) -> None:
+    """Only the server's own user reads a club's file; SQLite gives its logs the same rights."""
+    os.close(os.open(file, os.O_RDWR | os.O_CREAT, 0o600))
+    for one in (file, *(file.with_name(file.name + end) for end in ("-wal", "-shm"))):
+        if one.exists() and one.stat().st_mode & 0o077:
+            one.chmod(0o600)
 
 
 def _open_postgresql(url: str) -> Engine:
     address = sqlalchemy.make_url(url)
     if address.drivername in ("postgresql", "postgres"):
         address = address.set(drivername="postgresql+psycopg")
+    if not address.drivername.startswith("postgresql+"):
+        raise ArgumentError(f"no such kind of database: {address.drivername}")
     return sqlalchemy.create_engine(
         address,
         pool_size=_POOL_SIZE,

@@ -7,7 +7,6 @@ import anyio.to_thread
 from fastapi import FastAPI, Request
 from fastapi.responses import Response
 from starlette.middleware.gzip import GZipMiddleware
-from starlette.middleware.trustedhost import TrustedHostMiddleware
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
@@ -15,7 +14,7 @@ from server import places
 from server.db import members
 from server.db.engine import Database, open_database
 from server.db.last_seen import LastSeen
-from server.settings import Settings
+from server.settings import Settings, unsafe
 from server.web import errors
 from server.web.acclimation.return_routes import router as acclimation_return
 from server.web.acclimation.routes import router as acclimation_pages
@@ -141,7 +140,7 @@ def create_app(
     app.state.club = club or open_database(data=settings.data, url=settings.database_address)
     app.state.pool = pool
     app.state.seen = LastSeen()
-    app.state.warnings = Warnings(app.state.club)
+    app.state.warnings = Warnings(app.state.club, at_start=unsafe(settings))
     app.state.club_name = _club_name(app.state.club)
     errors.add_to(app)
     for router in ROUTERS:
@@ -181,15 +180,15 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
 
 def _wrap(app: FastAPI, settings: Settings) -> None:
     app.add_middleware(GZipMiddleware, minimum_size=_TOO_SMALL_TO_ZIP, compresslevel=6)
-    if settings.allowed_hosts:
-        app.add_middleware(TrustedHostMiddleware, allowed_hosts=list(settings.allowed_hosts))
     app.add_middleware(Costly)
     app.add_middleware(Health, club=app.state.club, settings=settings)
     app.add_middleware(  # the outermost, so that every answer carries its headers
         Guard,
         body_limit=int(settings.body_limit_mib * 2**20),
         on_fault=errors.fault,
+        refuse=errors.early,
         public_url=settings.public_url,
+        allowed_hosts=settings.allowed_hosts,
         https=settings.secure_cookies,
     )
 

@@ -14,7 +14,7 @@ CHEAP_S = 0.05
 
 _BASE_S = {
     "spread": 0.1,
-    "mounting-height": 0.3,
+    "mounting-height": 1.0,
     "shimmer": 0.06,
     "photometric-file": 0.1,
     "measured-map": 0.1,

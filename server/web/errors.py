@@ -122,6 +122,13 @@ def fault(request: Request, error: Exception) -> Response:
     return _page(request, 500, reference=number)
 
 
+def early(request: Request, status: int, words: str) -> Response:
+    """A refusal before the request was looked at any further."""
+    if wants_json(request):
+        return problem_response(Refusal(status, words))
+    return _page(request, status, detail=words)
+
+
 _DULL = {"Not Found", "Method Not Allowed", "Bad Request", "Forbidden"}
 
 

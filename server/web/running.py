@@ -1,5 +1,6 @@
 """Starting the server: the demo club, or a real one."""
 
+import errno
 import json
 import socket
 import sys
@@ -12,6 +13,7 @@ from server.db import members
 from server.db.backup import open_current
 from server.db.demo.club import DemoPerson
 from server.db.engine import Database
+from server.db.unwilling import Unwilling
 from server.settings import Settings
 from server.web import worker
 from server.web.app import create_app
@@ -32,13 +34,13 @@ def run_demo(
             members_told = [asdict(person) for person in people]
             print(json.dumps({"url": address, "members": members_told}), flush=True)
         print(_demo_words(address, people), flush=True)
-        _serve(settings, open_current(settings), listener, demo=True)
+        _serve(settings, open_current(settings), listener, address=address, demo=True)
 
 
 def run_club(settings: Settings, *, host: str, port: int) -> None:
     """Serves a real club; while nobody has set it up, prints a one-time link."""
-    club = open_current(settings)
     with _listening(host, port) as listener:
+        club = open_current(settings)
         shown = "127.0.0.1" if host in ("0.0.0.0", "::") else host  # noqa: S104 - only compared
         shown = f"[{shown}]" if ":" in shown else shown
         address = settings.public_url.rstrip("/") or f"http://{shown}:{listener.getsockname()[1]}"
@@ -49,15 +51,21 @@ def run_club(settings: Settings, *, host: str, port: int) -> None:
             with club.write() as db:
                 token = members.setup_token(db)
             print(f"Set up the club, once, at {address}/join/{token}", flush=True)
-        _serve(settings, club, listener)
+        _serve(settings, club, listener, address=address)
 
 
 def _serve(
-    settings: Settings, club: Database, listener: socket.socket, *, demo: bool = False
+    settings: Settings,
+    club: Database,
+    listener: socket.socket,
+    *,
+    address: str,
+    demo: bool = False,
 ) -> None:
     sys.setswitchinterval(_TURN_S)
     pool = Pool(worker.serve, settings, demo, processes=settings.costly_processes)
     app = create_app(settings, club=club, demo=demo, pool=pool)
+    app.state.own_address = address
     config = uvicorn.Config(
         app,
         log_level="warning",
@@ -65,6 +73,8 @@ def _serve(
         server_header=False,
         timeout_graceful_shutdown=_GRACE_S,
         limit_concurrency=400,
+        proxy_headers=bool(settings.trusted_proxies),
+        forwarded_allow_ips=",".join(settings.trusted_proxies),
     )
     uvicorn.Server(config).run(sockets=[listener])
 
@@ -74,9 +84,21 @@ def _listening(host: str, port: int) -> socket.socket:
     # asyncio switches delayed sending off only where the protocol is named; else 40 ms a page
     listener = socket.socket(family, socket.SOCK_STREAM, socket.IPPROTO_TCP)
     listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-    listener.bind((host, port))
-    listener.listen(_WAITING)  # at once: the address is printed before the server takes over
+    try:
+        listener.bind((host, port))
+        listener.listen(_WAITING)  # at once: the address is printed before the server takes over
+    except OSError as reason:
+        listener.close()
+        raise Unwilling(_cannot_listen(host, port, reason)) from reason
     return listener
+
+
+def _cannot_listen(host: str, port: int, reason: OSError) -> str:
+    if reason.errno == errno.EADDRINUSE:
+        return f"Port {port} of {host} is taken by another program. Choose another with --port."
+    if reason.errno == errno.EACCES:
+        return f"Port {port} may only be used by the system. Choose one from 1024 with --port."
+    return f"{host} is no address of this machine ({reason.strerror or reason})."
 
 
 def _demo_words(address: str, people: Sequence[DemoPerson]) -> str:

@@ -12,9 +12,9 @@ from starlette.exceptions import HTTPException
 from server.db import club_clock, members
 from server.db.engine import Database
 from server.models import Member
+from server.web.guard import COOKIE
 from server.web.problem import Refusal
 
-COOKIE = "underlamp_sign_in"
 _MAX_FIELDS = 4000
 _MAX_TEXT = 4 * 2**20
 

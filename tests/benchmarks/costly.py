@@ -17,6 +17,7 @@ from server.settings import Settings
 from server.web.app import create_app
 from server.web.cost import estimated_s
 
+KIND = {"Content-Type": "application/json"}
 WALLS = {"left": 0.5, "right": 0.5, "front": "clear", "back": "black"}
 TANK = {"length_cm": 120, "width_cm": 50, "depth_cm": 50, "walls": WALLS, "floor_albedo": 0.1}
 WATER = {"refractive_index": 1.34, "absorption_per_m": [[0.05, 0.2 + n / 50] for n in range(20)]}
@@ -66,9 +67,9 @@ def main() -> None:
             method, raw = ("GET", b"") if body is None else ("POST", json.dumps(body).encode())
             path, _, query = address.partition("?")
             guess = estimated_s(method, path, query.encode(), raw)
-            client.request(method, address, content=raw)
+            client.request(method, address, content=raw, headers=KIND)
             began = time.process_time()
-            status = client.request(method, address, content=raw).status_code
+            status = client.request(method, address, content=raw, headers=KIND).status_code
             took = time.process_time() - began
             print(f"{address:42} {status} estimated {guess:6.2f} s, took {took:6.2f} s")
         club.close()

@@ -1,10 +1,12 @@
 """The one layer before everything: same origin, body size, headers."""
 
 import re
+import socket
 
 import pytest
 from fastapi.testclient import TestClient
 
+from server.web.app import create_app
 from server.web.guard import CONTENT_POLICY
 
 
@@ -12,6 +14,77 @@ from server.web.guard import CONTENT_POLICY
 def test_a_form_sent_from_another_site_is_refused(client: TestClient, site: str) -> None:
     answer = client.post("/sign-out", headers={"Sec-Fetch-Site": site})
     assert answer.status_code == 403
+
+
+def test_a_cookie_without_any_word_of_where_it_comes_from_is_refused(app, ivo) -> None:
+    bare = TestClient(app, follow_redirects=False, cookies=ivo.cookies)
+    assert bare.post("/account/leave").status_code == 403
+    assert bare.get("/account").status_code == 200
+    no_cookie = TestClient(app, follow_redirects=False)
+    assert no_cookie.post("/sign-in", data={"email": "x"}).status_code == 422
+
+
+def test_the_scheme_of_the_origin_counts(client: TestClient) -> None:
+    assert client.post("/sign-out", headers={"Origin": "https://testserver"}).status_code == 403
+
+
+def test_the_public_address_is_the_origin_where_it_is_named(settings, club) -> None:
+    named = settings.model_copy(update={"public_url": "https://light.example.org"})
+    client = TestClient(create_app(named, club=club), follow_redirects=False)
+    for origin, status in (("https://light.example.org", 303), ("http://light.example.org", 403)):
+        assert client.post("/sign-out", headers={"Origin": origin}).status_code == status
+
+
+@pytest.mark.parametrize(
+    ("host", "status"), [("light.example.org", 200), ("a.club.example:8000", 200), ("evil", 400)]
+)
+def test_only_named_hosts_are_answered(settings, club, host: str, status: int) -> None:
+    hosts = ("light.example.org", "*.club.example")
+    named = settings.model_copy(update={"allowed_hosts": hosts})
+    answer = TestClient(create_app(named, club=club)).get("/help", headers={"Host": host})
+    assert answer.status_code == status
+    assert "<main" in answer.text
+
+
+@pytest.mark.parametrize("host", ["evil.example", "8.8.8.8"])
+def test_a_link_never_leads_where_the_request_says(mara: TestClient, host: str) -> None:
+    origin = {"Host": host, "Origin": f"http://{host}"}
+    page = mara.post("/members/invitations", data={"role": "member"}, headers=origin).text
+    assert "http://127.0.0.1:8000/join/" in page and f"{host}/join" not in page
+
+
+@pytest.mark.parametrize("host", ["192.168.1.20:8000", "localhost:8000", "[::1]:8000"])
+def test_addresses_within_a_home_are_believed(mara: TestClient, host: str) -> None:
+    origin = {"Host": host, "Origin": f"http://{host}"}
+    page = mara.post("/members/invitations", data={"role": "member"}, headers=origin).text
+    assert f"http://{host}/join/" in page
+
+
+def test_an_early_refusal_wears_the_house_and_a_problem_on_json(client: TestClient) -> None:
+    large = b"x" * (10 * 2**20)
+    page = client.post("/sign-in", content=large)
+    assert page.status_code == 413 and "<main" in page.text and "at most 9 MiB" in page.text
+    assert page.headers["content-type"].startswith("text/html")
+    problem = client.post("/api/dose", content=large)
+    assert problem.headers["content-type"] == "application/problem+json"
+    assert "at most 9 MiB" in problem.json()["title"]
+
+
+@pytest.mark.parametrize("declared", [True, False])
+def test_a_plain_client_gets_its_answer_while_it_is_still_sending(live: str, declared) -> None:
+    """It sends all before it reads; cutting it off would show it a reset and no words."""
+    size, piece = 20 * 2**20, b"x" * 2**16
+    host, port = live.removeprefix("http://").split(":")
+    head = f"POST /sign-in HTTP/1.1\r\nHost: {host}:{port}\r\n"
+    head += "Content-Type: application/x-www-form-urlencoded\r\n"
+    head += f"Content-Length: {size}" if declared else "Transfer-Encoding: chunked"
+    with socket.create_connection((host, int(port)), timeout=20) as connection:
+        connection.sendall(head.encode() + b"\r\n\r\n")
+        for _ in range(size // len(piece)):
+            connection.sendall(piece if declared else b"10000\r\n" + piece + b"\r\n")
+        if not declared:
+            connection.sendall(b"0\r\n\r\n")
+        assert connection.recv(200).startswith(b"HTTP/1.1 413")
 
 
 def test_without_fetch_headers_the_origin_decides(client: TestClient) -> None:

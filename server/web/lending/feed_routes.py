@@ -12,7 +12,7 @@ from sqlmodel import Session
 from server.db import agenda, books, club_day, lending_rule, loans, members, meters
 from server.lending import feeds
 from server.models import Loan
-from server.web.lending.message_routes import base_address
+from server.web.own_address import base_address
 from server.web.signed_in import Club, NotFound
 
 router = APIRouter(include_in_schema=False)

@@ -1,11 +1,12 @@
 """Messages in the app, and the secret addresses of calendar feeds."""
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 
 from server.db import members, messages, meters
 from server.web.ask import Ask
 from server.web.lending.loan_view import moment
+from server.web.own_address import base_address
 from server.web.page import see_other
 
 router = APIRouter(include_in_schema=False)
@@ -44,9 +45,3 @@ def renew_feed(ask: Ask) -> Response:
         had_one = members.renew_feed(db, ask.who.id)
     notice = "Your feed has a new address; the old one is dead." if had_one else "Here it is."
     return see_other("/meters/feeds", notice=notice)
-
-
-def base_address(request: Request) -> str:
-    """Where members reach the club: as the settings say, else as this request did."""
-    base = request.app.state.settings.public_url or str(request.base_url)
-    return str(base).rstrip("/")

@@ -30,8 +30,8 @@ from server.web.lending.form import (
     refuse,
 )
 from server.web.lending.label import label_svg
-from server.web.lending.message_routes import base_address
 from server.web.open import AnyMail, AnyRest, ClubMeter
+from server.web.own_address import base_address
 from server.web.page import see_other
 from server.web.signed_in import NotFound, Steward
 

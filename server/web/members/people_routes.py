@@ -7,6 +7,7 @@ from server.db import members
 from server.web.ask import Ask, Asked
 from server.web.members.form import FOR_WHOM, PEOPLE, ROLE
 from server.web.open import MemberHere, OpenInvitation
+from server.web.own_address import base_address
 from server.web.page import see_other
 from server.web.signed_in import Steward
 
@@ -73,5 +74,4 @@ def _page(ask: Asked, link: str = "", for_whom: str = "", reset: bool = False) -
 
 
 def _link(ask: Asked, token: str) -> str:
-    base = ask.request.app.state.settings.public_url or str(ask.request.base_url)
-    return f"{base.rstrip('/')}/join/{token}"
+    return f"{base_address(ask.request)}/join/{token}"
