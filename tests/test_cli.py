@@ -47,15 +47,15 @@ def test_the_demo_prints_one_line_of_json_first_and_answers(tmp_path: Path) -> N
     process = start("demo", "--port", "0", "--data", str(tmp_path), "--print-json")
     try:
         told = json.loads(process.stdout.readline())
-        assert httpx.get(told["url"] + "/healthz").json() == {"status": "ok"}
+        assert httpx.get(told["url"] + "/healthz", timeout=60).json() == {"status": "ok"}
         roles = [person["role"] for person in told["members"]]
         assert roles.count("member") >= 2 and "steward" in roles
         person = next(p for p in told["members"] if p["role"] == "member")
-        with httpx.Client(base_url=told["url"]) as browser:
+        with httpx.Client(base_url=told["url"], timeout=60) as browser:
             typed = {"email": person["email"], "password": person["password"]}
             assert browser.post("/sign-in", data=typed).status_code == 303
         bearer = {"Authorization": f"Bearer {person['token']}"}
-        assert httpx.get(told["url"] + "/api/meters", headers=bearer).status_code == 200
+        assert httpx.get(told["url"] + "/api/meters", headers=bearer, timeout=60).status_code == 200
     finally:
         assert stop(process) in (0, -signal.SIGTERM)
 

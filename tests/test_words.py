@@ -112,7 +112,7 @@ def test_ctrl_c_is_no_fault(tmp_path: Path) -> None:
     with subprocess.Popen(command, stdout=pipe, stderr=pipe, text=True) as process:
         assert process.stdout and process.stderr
         address = process.stdout.readline().split()[-1]
-        assert httpx.get(address + "/healthz").status_code == 200
+        assert httpx.get(address + "/healthz", timeout=60).status_code == 200
         process.send_signal(signal.SIGINT)
         told = process.stderr.read()
         assert process.wait(timeout=20) in (0, 130)

@@ -1,5 +1,6 @@
 """The one place where the pages, the JSON addresses and the database are joined."""
 
+import asyncio
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
@@ -108,6 +109,7 @@ ROUTERS = (
     planner_pages,
 )
 _TOO_SMALL_TO_ZIP = 500
+_WARM_AFTER_S = 5.0
 _THREADS = 16  # more only take turns on the one interpreter, and the event loop waits for its own
 
 
@@ -169,8 +171,8 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
     limiter = anyio.to_thread.current_default_thread_limiter()
     limiter.total_tokens = _THREADS
     pool: Pool | None = app.state.pool
-    if pool is not None:
-        pool.warm()
+    if pool is not None:  # once the first visitors have been served
+        asyncio.get_running_loop().call_later(_WARM_AFTER_S, pool.warm)
     yield
     if pool is not None:
         pool.close()

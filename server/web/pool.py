@@ -120,7 +120,8 @@ class Pool:
 
     def warm(self) -> None:
         """Starts the first process in the background, so that the first asker need not wait."""
-        self._threads.submit(self._idle[-1].start)
+        with contextlib.suppress(RuntimeError):  # closed meanwhile
+            self._threads.submit(self._workers[-1].start)
 
     @property
     def ready(self) -> bool:
@@ -128,9 +129,9 @@ class Pool:
         return any(worker.ready for worker in self._workers)
 
     def close(self) -> None:
+        self._threads.shutdown(wait=False, cancel_futures=True)
         for worker in self._workers:
             worker.end()
-        self._threads.shutdown(wait=False, cancel_futures=True)
 
     async def run(
         self, asked: Any, *, member: bool, cost_s: float, gone: "asyncio.Task[None]"

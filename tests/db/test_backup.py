@@ -51,11 +51,11 @@ def test_a_running_server_keeps_restore_and_a_second_server_out(
             backup.restore(settings, copy, replace=True)
         second = [sys.executable, "-m", "server", "serve", "--port", "0"]
         refused = subprocess.run(
-            [*second, "--data", str(settings.data)], capture_output=True, text=True, timeout=30
+            [*second, "--data", str(settings.data)], capture_output=True, text=True, timeout=120
         )
         assert refused.returncode == 1 and "in use by" in refused.stderr
         assert "Traceback" not in refused.stderr
-        assert httpx.get(address + "/healthz").status_code == 200
+        assert httpx.get(address + "/healthz", timeout=60).status_code == 200
         backup.backup(settings, copy.with_name("while-it-runs.backup"))
     assert "Restored" in backup.restore(settings, copy, replace=True)
     assert names(settings) == ["Ivo", "Mara", "Tess"]
