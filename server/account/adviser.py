@@ -23,9 +23,9 @@ from server.account.moves import Moves, Tried
 from server.account.odds import Odds, odds
 from server.account.sight import sight
 from server.surveys import verdict
-from server.surveys.advice import times
 from server.surveys.estimate import Estimate, MeasuredMap
 from server.surveys.plan import Animal, points_of
+from server.surveys.scaled import times
 from server.surveys.verdict import SURE, Judged
 
 Floats = NDArray[np.float64]
@@ -177,11 +177,12 @@ class _Search:
     # Lamps
 
     def _chances(self, tried: Sequence[Tried]) -> Floats:
-        """Of every animal being in range under every change, (changes, animals)."""
+        """Of each animal under each change, (changes, animals); 0 where a sure one is lost."""
         whole = self.moves.sight.whole(np.array([light for _, light in tried]))
         now = self.moves.sight.whole(self.moves.now)
         count = len(self.animals)
         chances = self.odds.at(whole[:, :count] / np.maximum(now[:count], 1e-9))
+        self.seen.append(chances)
         sure = np.array([one.chance_in_range >= SURE for one in self.now])
         kept = ~np.any(sure & (chances < GIVEN_UP), axis=1)
         return np.asarray(np.where(kept[:, None], chances, 0.0))
@@ -191,7 +192,6 @@ class _Search:
         if not tried:
             return []
         chances = self._chances(tried)
-        self.seen.append(chances)
         total = chances.sum(axis=1)
         near = [int(n) for n in np.flatnonzero(total >= total.max() - TIE)]
         smallest = min(near, key=lambda n: self._preference(tried[n]))

@@ -5,7 +5,7 @@ height, place or power, and so is what no number explains. The light at a place 
 
     E = E(measured then) × E(corrected plan now) / E(corrected plan then),
 
-a little less sure the further it goes (`surveys.advice.times`). Nothing is estimated anew, so a
+a little less sure the further it goes (`surveys.scaled.times`). Nothing is estimated anew, so a
 slider, a proposal and the account after the change give one number.
 """
 
@@ -15,10 +15,10 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from server.surveys.advice import times
 from server.surveys.estimate import Estimate, MeasuredMap
 from server.surveys.plan import Plan, light_of
 from server.surveys.response import Answers
+from server.surveys.scaled import times
 
 Floats = NDArray[np.float64]
 

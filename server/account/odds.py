@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.surveys import mixture
-from server.surveys.advice import PER_CHANGE
 from server.surveys.estimate import Estimate
 from server.surveys.plan import Animal
+from server.surveys.scaled import PER_CHANGE
 
 Floats = NDArray[np.float64]
 

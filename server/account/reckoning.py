@@ -11,8 +11,8 @@ from server.account import sentences
 from server.account.account import Account, AnimalLight, Glance, Proposal, ToType
 from server.account.known_light import KnownLight
 from server.surveys import verdict
-from server.surveys.advice import times
 from server.surveys.plan import Animal, points_of
+from server.surveys.scaled import times
 from server.surveys.verdict import Judged, Verdict
 
 Floats = NDArray[np.float64]

@@ -17,10 +17,10 @@ from server.optics.emitters import Emitter
 from server.optics.field import at_points
 from server.optics.tank import Rock
 from server.surveys import changed, verdict
-from server.surveys.advice import times
 from server.surveys.estimate import MeasuredMap, estimate
 from server.surveys.plan import Animal, Plan, Reading, points_of
 from server.surveys.priors import Priors
+from server.surveys.scaled import times
 from tests.account.made import CONTROLS, Made, made
 
 LONG = os.environ.get("UNDERLAMP_LONG") == "1"

@@ -3,8 +3,7 @@
 import numpy as np
 import pytest
 
-from server.surveys import changed, places
-from server.surveys.advice import Hanging, Kind, advice, changed_plan
+from server.surveys import places
 from server.surveys.estimate import estimate
 from server.surveys.next_reading import next_reading
 from server.surveys.plan import Plan, Reading
@@ -12,7 +11,6 @@ from server.surveys.verdict import Verdict, verdicts
 from tests.surveys.reef import animal, read, reef, twelve
 
 PLAN = reef()
-HANGING = tuple(Hanging(power=0.6, height_cm=22, x_cm=x, y_cm=25) for x in (20, 60, 100))
 
 
 def width(plan: Plan, readings: list[Reading]) -> float:
@@ -83,57 +81,3 @@ def test_hardly_anything_is_known_without_a_reading() -> None:
     light = float(PLAN.sensed(place[None])[0])
     (judged,) = verdicts(estimate(PLAN, []), [animal("Plate", place, 0.8 * light, 1.3 * light)])
     assert judged.verdict is Verdict.NOT_KNOWN and judged.leaning is Verdict.IN_RANGE
-
-
-# The one change
-
-
-def test_lamps_that_are_twice_too_bright_are_to_be_turned_down_to_about_half() -> None:
-    found = estimate(PLAN, read(PLAN, twelve(PLAN), error=0.02))
-    spots = places.even_grid(PLAN.tank, along=3, across=1, levels=1)
-    spots[:, 2] = 30
-    light = found.at(spots).ppfd
-    animals = [
-        animal(f"A{n}", place, 0.42 * e, 0.6 * e)
-        for n, (place, e) in enumerate(zip(spots, light, strict=True))
-    ]
-    best = advice(found, animals, HANGING)
-    assert best is not None and best.helps
-    assert (best.in_range_before, best.in_range_after) == (0, 3)
-    after = changed_plan(found.corrected, best.change).sensed(spots)
-    assert np.all(after < 0.62 * light) and np.all(after > 0.4 * light)
-
-
-def test_one_weak_lamp_is_to_be_turned_up_alone() -> None:
-    real = changed.with_output(PLAN, (1.0, 1.0, 0.5))
-    found = estimate(PLAN, read(real, twelve(PLAN), error=0.01))
-    spots = np.array([[20.0, 25.0, 20.0], [60.0, 25.0, 20.0], [100.0, 25.0, 20.0]])
-    wanted = PLAN.sensed(spots)
-    animals = [
-        animal(f"A{n}", place, 0.85 * e, 1.15 * e)
-        for n, (place, e) in enumerate(zip(spots, wanted, strict=True))
-    ]
-    hanging = tuple(Hanging(power=0.4, height_cm=22, x_cm=x, y_cm=25) for x in (20, 60, 100))
-    best = advice(found, animals, hanging)
-    assert best is not None and best.change.kind is Kind.POWER and best.change.lamp == 2
-    assert 0.6 < best.change.after[0] < 1.0
-
-
-def test_what_the_advice_promises_is_what_the_engine_says() -> None:
-    found = estimate(PLAN, read(PLAN, twelve(PLAN), error=0.02))
-    spots = np.array([[60.0, 25.0, 8.0], [60.0, 25.0, 45.0]])
-    animals = [animal("High", spots[0], 100, 300), animal("Low", spots[1], 20, 80)]
-    fixed = tuple(
-        Hanging(power=0.6, height_cm=22, x_cm=x, y_cm=25, dimmable=False) for x in (20, 60, 100)
-    )
-    best = advice(found, animals, fixed)
-    assert best is not None and best.change.kind is not Kind.POWER
-    if best.change.kind is not Kind.ANIMAL_PLACE:
-        before, after = found.corrected, changed_plan(found.corrected, best.change)
-        ratio = after.ppfd(spots) / before.ppfd(spots)
-        told = np.array([t.ppfd / n.ppfd for n, t in zip(best.now, best.then, strict=True)])
-        assert told == pytest.approx(ratio, rel=0.06)
-
-
-def test_nothing_is_advised_without_animals() -> None:
-    assert advice(estimate(PLAN, []), [], HANGING) is None
