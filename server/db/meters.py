@@ -7,7 +7,7 @@ from sqlmodel import Session, col, select
 
 from server.db.lending_rule import calendar_name
 from server.db.members import now
-from server.models import Handover, Meter, MeterCalibration, MeterCondition, MeterRest
+from server.models import Handover, Loan, Meter, MeterCalibration, MeterCondition, MeterRest
 
 # Letters and figures that are not mistaken for each other on a small label.
 _PLAIN = "23456789abcdefghjkmnpqrstuvwxyz"
@@ -19,6 +19,22 @@ def all_meters(db: Session) -> list[Meter]:
 
 def meter(db: Session, meter_id: int) -> Meter | None:
     return db.get(Meter, meter_id)
+
+
+def in_use(db: Session) -> list[Meter]:
+    """The club's meters that are not lost, in the order they came."""
+    return list(db.exec(select(Meter).where(Meter.state != "lost").order_by(col(Meter.id))))
+
+
+def at_home_with(db: Session, member_id: int, today: date) -> Meter | None:
+    """The meter the member has on loan today; the club's only one where there is but one."""
+    lent = select(Meter).join(Loan, col(Loan.meter_id) == col(Meter.id))
+    lent = lent.where(Loan.member_id == member_id, Loan.first_day <= today, Loan.last_day >= today)
+    found = db.exec(lent).first()
+    if found is not None:
+        return found
+    known = in_use(db)
+    return known[0] if len(known) == 1 else None
 
 
 def meter_by_label(db: Session, code: str) -> Meter | None:

@@ -153,6 +153,11 @@ def session_seen(
     return session, tank
 
 
+def again(db: Session, session: MeasurementSession) -> MeasurementSession:
+    """The same session as this database session has it, to be changed."""
+    return db.get_one(MeasurementSession, session.id)
+
+
 def sessions_of(db: Session, tank_id: int, *, set_aside: bool = False) -> list[Counted]:
     """The sessions of a tank, newest first, with how many readings each holds."""
     aside = col(MeasurementSession.removed_at)

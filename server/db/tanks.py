@@ -175,6 +175,10 @@ def keep_to_oneself(db: Session, tank_id: int) -> Tank:
     return tank
 
 
+def setup(db: Session, setup_id: int | None) -> Setup | None:
+    return db.get(Setup, setup_id) if setup_id else None
+
+
 def setup_seen(db: Session, setup_id: int, member_id: int) -> tuple[Setup, Tank] | None:
     """A setup with its tank, if this member may look at the tank.
 

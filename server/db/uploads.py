@@ -77,6 +77,19 @@ def waiting_upload(
     return upload
 
 
+def keep_options(db: Session, upload_id: int, read_as: str) -> None:
+    """How a waiting file is to be read."""
+    upload = db.get_one(Upload, upload_id)
+    upload.read_as = read_as
+    db.add(upload)
+
+
+def belongs_to(db: Session, upload: Upload, session: MeasurementSession) -> None:
+    """The file waits no longer: its readings are stored."""
+    upload.session_id = session.id
+    db.add(upload)
+
+
 def file_of(db: Session, session_id: int) -> Upload | None:
     """The file a session was read from."""
     return db.exec(select(Upload).where(Upload.session_id == session_id)).first()

@@ -20,6 +20,7 @@ FLOOR_PPFD = 1.0  # the last digit of a hand-held meter
 ONE_POINT_CM = 1.5  # readings nearer than this are readings of one point
 
 FACTOR_LIMITS = (0.2, 5.0)
+LUX_LIMITS = (5.0, 500.0)  # lux per µmol m⁻² s⁻¹: deep violet to lime green
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -56,6 +56,7 @@ from server.web.pool import Pool
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages
+from server.web.surveys.session_routes import router as session_pages
 from server.web.tanks.account_api import router as account_json
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.api import router as tanks_json
@@ -80,6 +81,7 @@ ROUTERS = (
     surveys_json,
     entry_pages,
     surveys_pages,
+    session_pages,
     uploads_pages,
     meters_json,
     messages_pages,

@@ -10,7 +10,7 @@ from typing import Annotated, NamedTuple, TypeVar
 from fastapi import Depends, Path
 from sqlmodel import Session
 
-from server.db import lamps, loans, members, messages, meters, surveys, tanks
+from server.db import lamps, loans, members, messages, meters, surveys, tanks, uploads
 from server.models import (
     AccessToken,
     Invitation,
@@ -23,9 +23,11 @@ from server.models import (
     Meter,
     MeterRest,
     OutgoingMail,
+    Reading,
     Setup,
     SignIn,
     Tank,
+    Upload,
 )
 from server.web.ask import Ask, Asked, TokenAsk
 from server.web.signed_in import NotFound, Steward
@@ -165,6 +167,38 @@ def tokens_seen_session_asked(ask: TokenAsk, session_id: int) -> SessionOfTank:
 SeenSession = Annotated[SessionOfTank, Depends(seen_session_asked)]
 OwnSession = Annotated[SessionOfTank, Depends(own_session_asked)]
 TokensSeenSession = Annotated[SessionOfTank, Depends(tokens_seen_session_asked)]
+
+
+def own_reading_asked(ask: Ask, opened: OwnSession, reading_id: Id) -> Reading:
+    with ask.read() as db:
+        found = surveys.reading_in(db, opened.session, reading_id)
+    if found is None:
+        raise NotFound("This session has no such reading.")
+    return found
+
+
+OwnReading = Annotated[Reading, Depends(own_reading_asked)]
+
+
+# Files that wait to be stored
+
+
+class UploadOfTank(NamedTuple):
+    """A file that waits, with the tank it is for."""
+
+    upload: Upload
+    tank: Tank
+
+
+def own_upload_asked(ask: Ask, upload_id: int) -> UploadOfTank:
+    with ask.read() as db:
+        upload = uploads.waiting_upload(db, upload_id, ask.who.id)
+        if upload is None:
+            raise NotFound("This file is stored already, or was let go.")
+        return UploadOfTank(upload, own_tank(db, ask.who, upload.tank_id))
+
+
+OwnUpload = Annotated[UploadOfTank, Depends(own_upload_asked)]
 
 
 # Lamps

@@ -11,9 +11,9 @@ from sqlmodel import Session
 from server.db import surveys, tanks
 from server.db.engine import Database
 from server.db.light import hung_over
+from server.db.lux_factor import lux_per_ppfd
 from server.db.tanks import LampPlace
 from server.models import LampModel
-from server.web.uploads.lux import lux_per_ppfd
 from tests.conftest import Cast
 from tests.db.bundle.test_bundle import NOW, make_tank
 

@@ -5,17 +5,17 @@ import re
 from dataclasses import dataclass
 from typing import Any
 
-from starlette.datastructures import FormData
-
 from server.db.surveys import Entry
 from server.models import PlannedPoint, Tank
 from server.surveys.understood import MAX_PPFD
 from server.web import filters
-from server.web.signed_in import text
-from server.web.tanks.typed import Refused, TypedIn
+from server.web.ask import Asked
+from server.web.fields import length
+from server.web.forms import Field, Filled, Form, Wrong
 
 _CLIENT_ID = re.compile(r"[A-Za-z0-9-]{8,64}")
 MOST_ENTRIES = 500
+Place = tuple[float, float, float]
 
 
 @dataclass(frozen=True)
@@ -35,55 +35,62 @@ class NotTaken:
     reason: str
 
 
-def read_value(typed: str) -> float | str:
-    """The light as typed, or a sentence about what would be right."""
+def _value(typed: str, _: Filled | None = None) -> float:
+    """The light as typed."""
     try:
         value = filters.read_number(typed)
-    except filters.NotANumber:
-        return "Type the number the meter shows, such as 120."
+    except filters.NotANumber as wrong:
+        raise Wrong("Type the number the meter shows, such as 120.") from wrong
     if not 0 <= value <= MAX_PPFD:
-        return f"This must lie from 0 to {MAX_PPFD:,.0f} µmol m⁻² s⁻¹."
+        raise Wrong(f"This must lie from 0 to {MAX_PPFD:,.0f} µmol m⁻² s⁻¹.")
     return value
 
 
-def read_place(form: FormData, tank: Tank, unit: str) -> tuple[float, float, float] | Refused:
+VALUE: Field[float] = Field(name="value", label="Reading", read=_value, otherwise=0.0, most=60)
+
+
+def place_fields(tank: Tank) -> tuple[Field[float], ...]:
     """A place of the member's own choosing, inside the tank."""
-    typed = TypedIn(form, unit)
-    found = [
-        typed.length(name, low_cm=0.0, high_cm=extent, like_cm=round(extent / 2))
-        for name, extent in (
-            ("x", tank.length_cm),
-            ("y", tank.width_cm),
-            ("depth", tank.depth_cm),
+    return tuple(
+        length(name, label, (0.0, extent), like_cm=round(extent / 2))
+        for name, label, extent in (
+            ("x", "From the left wall", tank.length_cm),
+            ("y", "From the front wall", tank.width_cm),
+            ("depth", "Depth", tank.depth_cm),
         )
-    ]
-    if typed.errors:
-        return typed.refused()
-    return found[0] or 0.0, found[1] or 0.0, found[2] or 0.0
+    )
 
 
-def read_entry(
-    form: FormData, point: PlannedPoint | None, place: tuple[float, float, float]
-) -> Entry | str:
-    """A value from the plain form, at a planned point or at a place of one's own."""
-    typed = text(form, "value", most=60)
-    value = read_value(typed)
-    if isinstance(value, str):
-        return value
-    client_id = text(form, "client_id", most=64)
+def entry_form(tank: Tank) -> Form:
+    return Form(VALUE, *place_fields(tank))
+
+
+def read_place(form: Filled, tank: Tank) -> Place | None:
+    """The place; None, with the errors in the form, where it lies nowhere in the tank."""
+    x, y, depth = (form[one] for one in place_fields(tank))
+    return None if form.errors else (x, y, depth)
+
+
+def read_entry(ask: Asked, form: Filled, point: PlannedPoint | None, place: Place | None) -> Entry:
+    """A value from the plain form, at a planned point or at a place of one's own. Raises
+    Refused."""
+    if place is None:
+        raise form.refuse(VALUE, "Say where this was read.")
+    value = form[VALUE]
+    client_id = ask.text("client_id", most=64)
     if not _CLIENT_ID.fullmatch(client_id):
-        return "This form is too old; open the page again."
-    instead_of = text(form, "instead_of", most=64)
+        form.wrong(VALUE, "This form is too old; open the page again.")
+    form.check()
     return Entry(
         client_id=client_id,
         x_cm=place[0],
         y_cm=place[1],
         depth_cm=place[2],
         raw_ppfd=value,
-        typed_light=typed,
+        typed_light=form.text("value"),
         point_id=point.id if point else None,
-        shaded=text(form, "shaded") == "yes",
-        instead_of=instead_of or None,
+        shaded=ask.text("shaded") == "yes",
+        instead_of=ask.text("instead_of", most=64) or None,
     )
 
 
@@ -109,9 +116,10 @@ def _sent(one: Any, tank: Tank) -> Entry | Skip | NotTaken:
     if one.get("skip") is True:
         return Skip(client_id, point or 0, place)
     typed = one.get("value")
-    value = read_value(typed[:60]) if isinstance(typed, str) else "The value is missing."
-    if isinstance(value, str):
-        return NotTaken(client_id, value)
+    try:
+        value = _value(_text(typed)[:60])
+    except Wrong as wrong:
+        return NotTaken(client_id, str(wrong))
     instead_of = one.get("instead_of")
     return Entry(
         client_id=client_id,
@@ -124,6 +132,12 @@ def _sent(one: Any, tank: Tank) -> Entry | Skip | NotTaken:
         shaded=one.get("shaded") is True,
         instead_of=instead_of if isinstance(instead_of, str) else None,
     )
+
+
+def _text(value: Any) -> str:
+    if not isinstance(value, str):
+        raise Wrong("The value is missing.")
+    return value
 
 
 def _inside(at: Any, tank: Tank) -> tuple[float, float, float] | None:

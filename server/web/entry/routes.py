@@ -1,27 +1,52 @@
 """Entering readings by the tank: the page, the plain form, the phone's queue, the sheet."""
 
 import json
+from dataclasses import dataclass
 from typing import Annotated, Any
 from uuid import uuid4
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.responses import FileResponse, JSONResponse, Response
-from sqlmodel import Session
 from starlette.exceptions import HTTPException
 
 from server import places
-from server.db import measured, surveys, tanks
-from server.models import MeasurementSession, Member, PlannedPoint, Reading, Setup, Tank
-from server.web.entry import anew
+from server.db import measured, planned_points, points_anew, surveys, tanks
+from server.models import MeasurementSession, PlannedPoint, Reading, Tank
+from server.web.ask import Ask, Asked
 from server.web.entry import form as reading
-from server.web.entry import plan as planning
+from server.web.entry import sheet_view
 from server.web.entry import view as views
-from server.web.page import page, see_other
-from server.web.signed_in import Club, Typed, Who, text
-from server.web.surveys.open import own_session
-from server.web.tanks.typed import Refused
+from server.web.forms import Filled
+from server.web.open import OwnSession, SessionOfTank
+from server.web.page import see_other
 
 router = APIRouter(include_in_schema=False)
+
+
+@dataclass(frozen=True)
+class _Round:
+    """A session by the tank: its points, and what was read so far."""
+
+    session: MeasurementSession
+    tank: Tank
+    planned: list[PlannedPoint]
+    readings: list[Reading]
+
+    @property
+    def address(self) -> str:
+        return f"/sessions/{self.session.id}/enter"
+
+    def point(self, point_id: int | None) -> PlannedPoint | None:
+        return next((one for one in self.planned if one.id == point_id), None)
+
+
+def _round(ask: Asked, opened: SessionOfTank) -> _Round:
+    session, tank = opened
+    if session.kind == "log":
+        raise HTTPException(404, "This session is a sensor's log; it takes no single readings.")
+    with ask.read() as db:
+        planned, readings = surveys.plan_of(db, session.id), surveys.readings_of(db, session.id)
+    return _Round(session, tank, planned, readings)
 
 
 @router.get("/sessions/worker.js")
@@ -35,39 +60,34 @@ def worker() -> Response:
 
 
 @router.get("/sessions/{session_id}/enter")
-def entry_page(request: Request, who: Who, club: Club, session_id: int) -> Response:
-    asked = request.query_params
-    with club.read() as db:
-        session, tank, planned, readings = _load(db, who, session_id)
-    place = reading.read_place(_as_form(request), tank, who.length_unit) if "x" in asked else None
+def entry_page(ask: Ask, opened: OwnSession) -> Response:
+    at = _round(ask, opened)
+    form = reading.entry_form(at.tank).in_address(ask)
+    place = reading.read_place(form, at.tank) if "x" in ask.query else None
+    question = _question(at, _number(ask.query.get("ask")))
+    return _page(ask, at, form, _number(ask.query.get("point")), place, question)
+
+
+def _page(
+    ask: Asked,
+    at: _Round,
+    form: Filled,
+    point_id: int | None,
+    own_place: reading.Place | None,
+    question: views.Question | None = None,
+) -> Response:
     view = views.entry_page(
-        who,
-        session,
-        tank,
-        planned=planned,
-        readings=readings,
-        point_id=_number(asked.get("point")),
-        own_place=place if isinstance(place, tuple) else None,
-        new_client_id=str(uuid4()),
-        question=_question(planned, readings, _number(asked.get("ask"))),
-        place_values={name: asked.get(name, "")[:40] for name in ("x", "y", "depth")},
-        place_errors=place.errors if isinstance(place, Refused) else None,
+        ask.who,
+        at.session,
+        at.tank,
+        planned=at.planned,
+        readings=at.readings,
+        point_id=point_id,
+        own_place=own_place,
+        question=question,
     )
-    status = 422 if isinstance(place, Refused) else 200
-    return page(request, "entry/enter.html", view=view, status=status)
-
-
-def _load(
-    db: Session, who: Member, session_id: int
-) -> tuple[MeasurementSession, Tank, list[PlannedPoint], list[Reading]]:
-    session, tank = own_session(db, who, session_id)
-    if session.kind == "log":
-        raise HTTPException(404, "This session is a sensor's log; it takes no single readings.")
-    return session, tank, surveys.plan_of(db, session_id), surveys.readings_of(db, session_id)
-
-
-def _as_form(request: Request) -> Any:
-    return request.query_params
+    client_id = ask.text("client_id", most=64) or str(uuid4())
+    return ask.page("entry/enter.html", form=form, view=view, client_id=client_id)
 
 
 def _number(asked: str | None) -> int | None:
@@ -75,109 +95,85 @@ def _number(asked: str | None) -> int | None:
     return int(asked) if good and asked else None
 
 
-def _question(
-    planned: list[PlannedPoint], readings: list[Reading], reading_id: int | None
-) -> views.Question | None:
-    found = next((one for one in readings if one.id == reading_id), None)
+def _question(at: _Round, reading_id: int | None) -> views.Question | None:
+    found = next((one for one in at.readings if one.id == reading_id), None)
     if found is None:
         return None
-    expected = next((p.expected_ppfd for p in planned if p.id == found.point_id), None)
-    scale = views.plan_scale(planned, [one for one in readings if one.id != reading_id])
-    return views.question_about(found, readings, expected and expected * (scale or 1.0))
+    point = at.point(found.point_id)
+    expected = point.expected_ppfd if point else None
+    scale = views.plan_scale(at.planned, [one for one in at.readings if one.id != reading_id])
+    return views.question_about(found, at.readings, expected and expected * (scale or 1.0))
 
 
 @router.post("/sessions/{session_id}/enter")
-def enter(request: Request, who: Who, club: Club, form: Typed, session_id: int) -> Response:
+def enter(ask: Ask, opened: OwnSession) -> Response:
     """One value from the plain form: stored, then on to the next point."""
-    with club.read() as db:
-        session, tank, planned, readings = _load(db, who, session_id)
-    point = next((p for p in planned if p.id == _number(text(form, "point_id", most=10))), None)
-    if text(form, "do") == "skip" and point is not None:
-        return _skip(club, who, session_id, tank, point)
-    place = (
-        (point.x_cm, point.y_cm, point.depth_cm)
-        if point
-        else reading.read_place(form, tank, who.length_unit)
-    )
-    entry = (
-        "Say where this was read."
-        if isinstance(place, Refused)
-        else reading.read_entry(form, point, place)
-    )
-    if isinstance(entry, str):
-        view = views.entry_page(
-            who,
-            session,
-            tank,
-            planned=planned,
-            readings=readings,
-            point_id=point.id if point else None,
-            own_place=place if point is None and isinstance(place, tuple) else None,
-            new_client_id=text(form, "client_id", most=64) or str(uuid4()),
-            value=text(form, "value", most=60),
-            error=entry,
-            place_values={name: text(form, name, most=40) for name in ("x", "y", "depth")},
-            place_errors=place.errors if isinstance(place, Refused) else None,
-        )
-        return page(request, "entry/enter.html", view=view, status=422)
-    with club.write() as db:
-        session, _ = own_session(db, who, session_id)
-        stored = surveys.record(db, session, [entry], by_id=who.id)[0]
-    return _go_on(club, who, session_id, stored, again=text(form, "do") == "again")
-
-
-def _skip(club: Club, who: Member, session_id: int, tank: Tank, point: PlannedPoint) -> Response:
-    with club.write() as db:
-        session, _ = own_session(db, who, session_id)
-        surveys.skip_point(db, session, point.id, (point.x_cm, point.y_cm, point.depth_cm))
-    return see_other(f"/sessions/{session_id}/enter" + _next(club, who, session_id, point.id))
-
-
-def _go_on(club: Club, who: Member, session_id: int, stored: Reading, *, again: bool) -> Response:
-    with club.read() as db:
-        _, _, planned, readings = _load(db, who, session_id)
-    asked = _question(planned, readings, stored.id)
-    ask = f"ask={stored.id}" if asked else ""
-    if again and stored.point_id:
-        where = f"?point={stored.point_id}" + (f"&{ask}" if ask else "")
+    at = _round(ask, opened)
+    point = at.point(_number(ask.text("point_id", most=10)))
+    if ask.text("do") == "skip" and point is not None:
+        return _skip(ask, opened, point)
+    form = reading.entry_form(at.tank).typed(ask)
+    if point is not None:
+        place: reading.Place | None = (point.x_cm, point.y_cm, point.depth_cm)
+        form.again = lambda form: _page(ask, at, form, point.id, None)
     else:
-        where = _next(club, who, session_id, stored.point_id)
-        where += (("&" if where else "?") + ask) if ask else ""
-    return see_other(f"/sessions/{session_id}/enter{where}", notice=f"{stored.typed_light} kept.")
+        place = reading.read_place(form, at.tank)
+        form.again = lambda form: _page(ask, at, form, None, place)
+    entry = reading.read_entry(ask, form, point, place)
+    with ask.write() as db:
+        session = surveys.again(db, at.session)
+        stored = surveys.record(db, session, [entry], by_id=ask.who.id)[0]
+    return _go_on(ask, opened, stored, again=ask.text("do") == "again")
 
 
-def _next(club: Club, who: Member, session_id: int, after: int | None) -> str:
-    with club.read() as db:
-        _, tank, planned, readings = _load(db, who, session_id)
-    points = views.points_of(tank, planned, readings, who.length_unit, None)
+def _skip(ask: Asked, opened: SessionOfTank, point: PlannedPoint) -> Response:
+    with ask.write() as db:
+        session = surveys.again(db, opened.session)
+        surveys.skip_point(db, session, point.id, (point.x_cm, point.y_cm, point.depth_cm))
+    at = _round(ask, opened)
+    return see_other(at.address + _next(ask, at, point.id))
+
+
+def _go_on(ask: Asked, opened: SessionOfTank, stored: Reading, *, again: bool) -> Response:
+    at = _round(ask, opened)
+    asked = f"ask={stored.id}" if _question(at, stored.id) else ""
+    if again and stored.point_id:
+        where = f"?point={stored.point_id}" + (f"&{asked}" if asked else "")
+    else:
+        where = _next(ask, at, stored.point_id)
+        where += (("&" if where else "?") + asked) if asked else ""
+    return see_other(f"{at.address}{where}", notice=f"{stored.typed_light} kept.")
+
+
+def _next(ask: Asked, at: _Round, after: int | None) -> str:
+    points = views.points_of(at.tank, at.planned, at.readings, ask.unit, None)
     found = views.next_open(points, after)
     return f"?point={found.id}" if found else ""
 
 
 @router.post("/sessions/{session_id}/plan")
-def plan_anew(who: Who, club: Club, session_id: int) -> Response:
+def plan_anew(ask: Ask, opened: OwnSession) -> Response:
     """Puts the points that would settle most in the place of those not read yet."""
-    with club.read() as db:
-        session, tank, planned, readings = _load(db, who, session_id)
-        setup = db.get(Setup, session.setup_id) if session.setup_id else None
-        rows = measured.rows_of(db, tank, setup) if setup else None
-        animals = tanks.animals_of(db, tank.id)
+    at = _round(ask, opened)
+    with ask.read() as db:
+        setup = tanks.setup(db, at.session.setup_id)
+        rows = measured.rows_of(db, at.tank, setup) if setup else None
+        animals = tanks.animals_of(db, at.tank.id)
     found = measured.measured(rows) if rows else None
-    address = f"/sessions/{session_id}/enter"
     if found is None:
         words = "No lamp is on record for that day, so there is no telling which point says most."
-        return see_other(address, notice=words)
-    points = views.points_of(tank, planned, readings, who.length_unit, None)
+        return see_other(at.address, notice=words)
+    points = views.points_of(at.tank, at.planned, at.readings, ask.unit, None)
     still_open = sum(one.state == "open" for one in points)
-    chosen = anew.chosen_anew(found.map, tank, animals, max(still_open, 1))
+    chosen = points_anew.chosen_anew(found.map, at.tank, animals, max(still_open, 1))
     if not chosen.points:
-        return see_other(address, notice=chosen.why)
-    factor = session.immersion_factor * session.calibration_factor
-    expected = planning.expected(found, chosen.points, factor)
-    with club.write() as db:
-        session, _ = own_session(db, who, session_id)
+        return see_other(at.address, notice=chosen.why)
+    factor = at.session.immersion_factor * at.session.calibration_factor
+    expected = planned_points.expected(found, chosen.points, factor)
+    with ask.write() as db:
+        session = surveys.again(db, at.session)
         surveys.set_open_points(db, session, chosen.points, expected)
-    return see_other(address, notice=f"{_chosen(len(chosen.points))} {chosen.why}")
+    return see_other(at.address, notice=f"{_chosen(len(chosen.points))} {chosen.why}")
 
 
 def _chosen(count: int) -> str:
@@ -188,32 +184,31 @@ def _chosen(count: int) -> str:
 
 
 async def _body(request: Request) -> Any:
-    """The JSON that came; None when it is none."""
+    """The JSON that came; None when it is none, or a form, which was read before."""
     try:
         return json.loads(await request.body())
-    except (ValueError, RecursionError):
+    except (ValueError, RecursionError, RuntimeError):
         return None
 
 
 @router.post("/sessions/{session_id}/entries")
 def take_entries(
-    who: Who, club: Club, told: Annotated[Any, Depends(_body)], session_id: int
+    ask: Ask, told: Annotated[Any, Depends(_body)], opened: OwnSession
 ) -> JSONResponse:
     """Values kept on a phone, each stored exactly once however often it is sent."""
-    with club.read() as db:
-        _, tank, _, _ = _load(db, who, session_id)
-    sent = reading.read_sent(told, tank)
+    at = _round(ask, opened)
+    sent = reading.read_sent(told, at.tank)
     if isinstance(sent, str):
         raise HTTPException(422, sent)
     entries = [one for one in sent if isinstance(one, reading.Entry)]
     skips = [one for one in sent if isinstance(one, reading.Skip)]
     refused = [one for one in sent if isinstance(one, reading.NotTaken)]
-    with club.write() as db:
-        session, _ = own_session(db, who, session_id)
-        stored = surveys.record(db, session, entries, by_id=who.id)
+    with ask.write() as db:
+        session = surveys.again(db, at.session)
+        stored = surveys.record(db, session, entries, by_id=ask.who.id)
         for one in skips:
             surveys.skip_point(db, session, one.point_id, one.place)
-        everything = surveys.readings_of(db, session_id, struck=False)
+        everything = surveys.readings_of(db, session.id, struck=False)
     return JSONResponse(
         {
             "stored": [one.client_id for one in stored] + [one.client_id for one in skips],
@@ -235,8 +230,7 @@ def take_entries(
 
 
 @router.get("/sessions/{session_id}/sheet")
-def sheet(request: Request, who: Who, club: Club, session_id: int) -> Response:
-    with club.read() as db:
-        session, tank, planned, readings = _load(db, who, session_id)
-    view = views.sheet(who, session, tank, planned, readings)
-    return page(request, "entry/sheet.html", view=view)
+def sheet(ask: Ask, opened: OwnSession) -> Response:
+    at = _round(ask, opened)
+    view = sheet_view.sheet(ask.who, at.session, at.tank, at.planned, at.readings)
+    return ask.page("entry/sheet.html", view=view)

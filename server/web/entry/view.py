@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -12,7 +12,7 @@ from server.surveys import places
 from server.surveys.readings import Reading as DomainReading
 from server.surveys.readings import Surprise, surprise
 from server.web import filters
-from server.web.surveys.factors import multiplied
+from server.web.factor_words import multiplied
 
 TOP_WIDTH = 150.0  # SVG units; the chart is drawn once and never shrunk
 GAP = 12.0
@@ -81,12 +81,7 @@ class EntryView:
     points: tuple[PointView, ...]
     chart: SmallChart
     read: int
-    new_client_id: str
     question: Question | None
-    value: str
-    error: str
-    place_values: dict[str, str]
-    place_errors: dict[str, str]
     data: str
     factors: str
 
@@ -233,17 +228,12 @@ def entry_page(
     readings: Sequence[Reading],
     point_id: int | None,
     own_place: tuple[float, float, float] | None,
-    new_client_id: str,
     question: Question | None = None,
-    value: str = "",
-    error: str = "",
-    place_values: dict[str, str] | None = None,
-    place_errors: dict[str, str] | None = None,
 ) -> EntryView:
     unit = who.length_unit
     points = points_of(tank, planned, readings, unit, plan_scale(planned, readings))
     point = _own_place(tank, own_place, unit) if own_place else _chosen(points, point_id)
-    view = EntryView(
+    return EntryView(
         session_id=session.id,
         tank_id=tank.id,
         tank_name=tank.name,
@@ -254,16 +244,10 @@ def entry_page(
         points=points,
         chart=small_chart(tank),
         read=sum(one.struck_reason is None for one in readings),
-        new_client_id=new_client_id,
         question=question,
-        value=value,
-        error=error,
-        place_values=place_values or {"x": "", "y": "", "depth": ""},
-        place_errors=place_errors or {},
         data=_data(who, session, tank, points, readings),
         factors=multiplied(session.immersion_factor, session.calibration_factor),
     )
-    return view
 
 
 def _chosen(points: Sequence[PointView], point_id: int | None) -> PointView | None:
@@ -325,90 +309,4 @@ def _data(
             ],
             "known": [one.client_id for one in readings if one.client_id],
         }
-    )
-
-
-# The sheet to print
-
-
-@dataclass(frozen=True)
-class Label:
-    """The numbers of the points that share one spot of the drawing [SVG units]."""
-
-    x: float
-    y: float
-    words: str
-
-
-@dataclass(frozen=True)
-class SheetView:
-    """A reading sheet: the points in order, drawn and listed, with room to write."""
-
-    session_id: int
-    tank_name: str
-    day: str
-    unit: str
-    points: tuple[PointView, ...]
-    chart: SmallChart
-    above: tuple[Label, ...]
-    front: tuple[Label, ...]
-
-
-def sheet(
-    who: Member,
-    session: MeasurementSession,
-    tank: Tank,
-    planned: Sequence[PlannedPoint],
-    readings: Sequence[Reading],
-) -> SheetView:
-    chart = _large_chart(tank)
-    points = [
-        _moved(one, chart) for one in points_of(tank, planned, readings, who.length_unit, None)
-    ]
-    return SheetView(
-        session_id=session.id,
-        tank_name=tank.name,
-        day=filters.day(session.taken_on),
-        unit=who.length_unit,
-        points=tuple(points),
-        chart=chart,
-        above=_labels([(one.chart_x, one.chart_y, one.number) for one in points]),
-        front=_labels([(one.chart_x, one.chart_depth, one.number) for one in points]),
-    )
-
-
-def _labels(spots: Sequence[tuple[float, float, int]]) -> tuple[Label, ...]:
-    """One label for points whose numbers would be printed over each other."""
-    labels: list[tuple[float, float, list[int]]] = []
-    for x, y, number in spots:
-        near = next((one for one in labels if abs(one[0] - x) < 16 and abs(one[1] - y) < 11), None)
-        if near is None:
-            labels.append((x, y, [number]))
-        else:
-            near[2].append(number)
-    return tuple(Label(x, y, ", ".join(map(str, numbers))) for x, y, numbers in labels)
-
-
-def _large_chart(tank: Tank) -> SmallChart:
-    per_cm = min(560.0 / tank.length_cm, 420.0 / (tank.width_cm + tank.depth_cm))
-    top_height, front_height = tank.width_cm * per_cm, tank.depth_cm * per_cm
-    return SmallChart(
-        width=round(tank.length_cm * per_cm + 2 * MARGIN, 1),
-        height=round(top_height + front_height + 34 + 2 * MARGIN, 1),
-        left=MARGIN,
-        top=MARGIN,
-        top_height=round(top_height, 1),
-        front=round(MARGIN + top_height + 34, 1),
-        front_height=round(front_height, 1),
-        inner_width=round(tank.length_cm * per_cm, 1),
-        per_cm=per_cm,
-    )
-
-
-def _moved(one: PointView, chart: SmallChart) -> PointView:
-    return replace(
-        one,
-        chart_x=round(chart.left + one.x_cm * chart.per_cm, 1),
-        chart_y=round(chart.top + chart.top_height - one.y_cm * chart.per_cm, 1),
-        chart_depth=round(chart.front + one.depth_cm * chart.per_cm, 1),
     )

@@ -4,47 +4,107 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from starlette.datastructures import FormData, UploadFile
+from starlette.datastructures import UploadFile
 
 from server.db.surveys import SessionWords
-from server.models import Member, Meter, Setup, Tank
-from server.surveys.readings import FACTOR_LIMITS
+from server.models import Meter, MeterCalibration, Setup, Tank
+from server.surveys.readings import FACTOR_LIMITS, LUX_LIMITS
 from server.surveys.table_text import MAX_BYTES
-from server.web.signed_in import text
-from server.web.tanks.typed import Refused, TypedIn, shown_length
+from server.web import filters
+from server.web.ask import Asked
+from server.web.factor_words import meter_words
+from server.web.fields import choice, day, file, length, lines, maybe, number
+from server.web.forms import Field, Filled, Form
 
-LUX_LIMITS = (5.0, 500.0)  # lux per µmol m⁻² s⁻¹: deep violet to lime green
-FIELDS = (
-    "taken_on",
-    "setup_id",
-    "meter_id",
-    "immersion_factor",
-    "calibration_factor",
-    "lux_per_ppfd",
-    "sensor_x",
-    "sensor_y",
-    "sensor_depth",
-    "note",
-    "pasted",
-)
+IMMERSION = maybe(
+    number("immersion_factor", "Immersion factor", FACTOR_LIMITS, like="1.3",
+           hint="Empty: the one of the chosen meter. 1 when the meter is set to water and applies "
+           "it itself.", where="On the sensor's papers, often 1.1 to 1.4.")
+)  # fmt: skip
+CALIBRATION = maybe(
+    number("calibration_factor", "Calibration factor", FACTOR_LIMITS, like="1.05",
+           hint="Empty: the one in force on that day, as the meter's own page says; 1 where it "
+           "says none. What a check against a trusted sensor found.")
+)  # fmt: skip
+LUX = maybe(
+    number("lux_per_ppfd", "Lux per µmol m⁻² s⁻¹", LUX_LIMITS, like="60",
+           hint="Only for readings in lux. It depends on the lamp's colours: about 54 for "
+           "daylight, much less for blue lamps.",
+           where="The calculator of units gives it for a lamp.")
+)  # fmt: skip
+NOTE = lines("note", "Note", most=2000, extra={"rows": 3})
+FILE = file(
+    "file", "File", extra={"accept": ".csv,.tsv,.txt,text/csv,text/plain"},
+    hint="CSV or text as your meter or spreadsheet saves it, up to 8 MB.",
+)  # fmt: skip
+PASTED = lines(
+    "pasted", "Or paste the rows here", most=400_000, extra={"rows": 5, "spellcheck": False},
+    hint="With their headings, straight from the spreadsheet.",
+)  # fmt: skip
+MORE = (
+    "setup_id", "immersion_factor", "calibration_factor", "lux_per_ppfd", "note", "sensor_x",
+    "sensor_y", "sensor_depth",
+)  # fmt: skip
+"""Fields that a new session folds away."""
 
 
 @dataclass(frozen=True)
-class SentTable:
-    """A file or pasted text as it came."""
+class SessionForm:
+    """The form of one tank's session: its fields know the tank, its setups and the meters."""
 
-    data: bytes
-    file_name: str
-    pasted: bool
+    tank: Tank
+    setups: Sequence[Setup]
+    meters: Sequence[tuple[Meter, MeterCalibration | None]]
+    today: date
+
+    @property
+    def taken_on(self) -> Field[date | None]:
+        latest = self.today + timedelta(days=1)
+        return maybe(day("taken_on", "Measured on", latest=latest, like=self.today))
+
+    @property
+    def meter(self) -> Field[str]:
+        known = ((str(one.id), meter_words(one, factor)) for one, factor in self.meters)
+        return choice("meter_id", "Meter", (("", "another meter"), *known))
+
+    @property
+    def setup(self) -> Field[str]:
+        known = ((str(one.id), setup_words(one)) for one in self.setups)
+        first = ("", "the one that hung on that day")
+        return choice("setup_id", "Light it was measured under", (first, *known))
+
+    @property
+    def sensor(self) -> tuple[Field[float | None], ...]:
+        tank = self.tank
+        return (
+            _place("sensor_x", "From the left wall", tank.length_cm),
+            _place("sensor_y", "From the front wall", tank.width_cm),
+            _place("sensor_depth", "Depth", tank.depth_cm),
+        )
+
+    @property
+    def form(self) -> Form:
+        return Form(
+            self.taken_on, self.meter, self.setup, IMMERSION, CALIBRATION, LUX, NOTE, *self.sensor,
+            FILE, PASTED,
+        )  # fmt: skip
+
+    @property
+    def has_light(self) -> bool:
+        return any(one.state == "hung" for one in self.setups)
 
 
-def values_at_start(today: date, meter: Meter | None) -> dict[str, str]:
-    """A new session's form, with the meter the member has at home."""
-    start = {"taken_on": today.isoformat(), "meter_id": str(meter.id) if meter else ""}
-    return dict.fromkeys(FIELDS, "") | start
+def _place(name: str, label: str, extent_cm: float) -> Field[float | None]:
+    return maybe(length(name, label, (0.0, extent_cm), like_cm=extent_cm / 2))
 
 
-def values_of(words: SessionWords, unit: str, *, in_force: float) -> dict[str, str]:
+def setup_words(setup: Setup) -> str:
+    """A setup by its name or its day."""
+    since = f"since {filters.day(setup.since)}"
+    return f"{setup.name}, {since}" if setup.name else f"the light {since}"
+
+
+def values_of(words: SessionWords, *, in_force: float) -> dict[str, str]:
     """A stored session as its form shows it; the calibration in force stays unsaid, so that it
     follows another day or meter."""
     calibration = words.calibration_factor
@@ -56,61 +116,35 @@ def values_of(words: SessionWords, unit: str, *, in_force: float) -> dict[str, s
         "calibration_factor": "" if calibration in (None, in_force) else f"{calibration:g}",
         "lux_per_ppfd": f"{words.lux_per_ppfd:g}" if words.lux_per_ppfd else "",
         "note": words.note,
-        "sensor_x": _length(words.sensor_x_cm, unit),
-        "sensor_y": _length(words.sensor_y_cm, unit),
-        "sensor_depth": _length(words.sensor_depth_cm, unit),
     }
 
 
-def _length(value_cm: float | None, unit: str) -> str:
-    return "" if value_cm is None else shown_length(value_cm, unit)
+def lengths_of(words: SessionWords) -> dict[str, float | None]:
+    return {
+        "sensor_x": words.sensor_x_cm,
+        "sensor_y": words.sensor_y_cm,
+        "sensor_depth": words.sensor_depth_cm,
+    }
 
 
-def read_session(
-    form: FormData,
-    who: Member,
-    tank: Tank,
-    *,
-    today: date,
-    setups: Sequence[Setup],
-    meters: Sequence[Meter],
-    was: SessionWords | None = None,
-) -> SessionWords | Refused:
-    """The session's words. The setup left open is the one that hung on that day."""
-    typed = TypedIn(form, who.length_unit)
-    taken_on = typed.day("taken_on", otherwise=today, latest=today + timedelta(days=1))
-    meter = typed.choice("meter_id", [str(m.id) for m in meters], otherwise="")
-    setup = typed.choice("setup_id", [str(s.id) for s in setups], otherwise="")
-    own = next((m.immersion_factor for m in meters if str(m.id) == meter), 1.0)
-    immersion = _factor(typed, "immersion_factor", "1.3")
-    calibration = _factor(typed, "calibration_factor", "1.05")
-    lux = typed.number(
-        "lux_per_ppfd", low=LUX_LIMITS[0], high=LUX_LIMITS[1], like="60", needed=False
-    )
-    words = SessionWords(
+def read_session(known: SessionForm, form: Filled) -> SessionWords:
+    """The session's words; errors stay in the form. The setup left open is the one that hung on
+    that day."""
+    taken_on = form[known.taken_on] or known.today
+    meter, setup, immersion = form[known.meter], form[known.setup], form[IMMERSION]
+    own = next((m.immersion_factor for m, _ in known.meters if str(m.id) == meter), 1.0)
+    x, y, depth = (form[one] for one in known.sensor)
+    return SessionWords(
         taken_on=taken_on,
-        setup_id=int(setup) if setup else _hung_on(setups, taken_on),
+        setup_id=int(setup) if setup else _hung_on(known.setups, taken_on),
         meter_id=int(meter) if meter else None,
         immersion_factor=own if immersion is None else immersion,
-        calibration_factor=calibration,
-        lux_per_ppfd=lux,
-        sensor_x_cm=_place(typed, "sensor_x", tank.length_cm, was.sensor_x_cm if was else None),
-        sensor_y_cm=_place(typed, "sensor_y", tank.width_cm, was.sensor_y_cm if was else None),
-        sensor_depth_cm=_place(
-            typed, "sensor_depth", tank.depth_cm, was.sensor_depth_cm if was else None
-        ),
-        note=typed.words("note", most=2000),
-    )
-    return typed.refused() if typed.errors else words
-
-
-def _factor(typed: TypedIn, name: str, like: str) -> float | None:
-    return typed.number(name, low=FACTOR_LIMITS[0], high=FACTOR_LIMITS[1], like=like, needed=False)
-
-
-def _place(typed: TypedIn, name: str, extent_cm: float, was_cm: float | None) -> float | None:
-    return typed.length(
-        name, low_cm=0.0, high_cm=extent_cm, like_cm=extent_cm / 2, needed=False, was_cm=was_cm
+        calibration_factor=form[CALIBRATION],
+        lux_per_ppfd=form[LUX],
+        sensor_x_cm=x,
+        sensor_y_cm=y,
+        sensor_depth_cm=depth,
+        note=form[NOTE],
     )
 
 
@@ -119,11 +153,20 @@ def _hung_on(setups: Sequence[Setup], day: date) -> int | None:
     return max(hung, key=lambda s: (s.since, s.id)).id if hung else None
 
 
-def read_table(form: FormData) -> SentTable | str:
+@dataclass(frozen=True)
+class SentTable:
+    """A file or pasted text as it came."""
+
+    data: bytes
+    file_name: str
+    pasted: bool
+
+
+def read_table(ask: Asked) -> SentTable | str:
     """The file or the pasted text; a sentence when there is neither, or both, or too much."""
-    pasted = form.get("pasted")
+    pasted = ask.form.get("pasted")
     words = pasted if isinstance(pasted, str) and pasted.strip() else ""
-    files = [one for one in form.getlist("file") if isinstance(one, UploadFile)]
+    files = [one for one in ask.form.getlist("file") if isinstance(one, UploadFile)]
     sent = next((one for one in files if one.filename or one.size), None)
     if sent is not None and words:
         return "Send a file or paste a table, not both."
@@ -139,8 +182,3 @@ def file_name(sent: str | None) -> str:
     """The name a file came under, as plain words: no path, nothing unprintable."""
     last = (sent or "").replace("\\", "/").rsplit("/", 1)[-1]
     return "".join(c for c in last if c.isprintable())[:120] or "readings.csv"
-
-
-def read_reason(form: FormData) -> str:
-    """Why a reading is struck out; said for the member when they say nothing."""
-    return text(form, "reason", most=300) or "no reason given"

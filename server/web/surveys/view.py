@@ -1,7 +1,7 @@
 """What the pages of measurement sessions show."""
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from server.db.surveys import Counted
@@ -20,8 +20,9 @@ from server.models import (
 from server.surveys.day_curve import DayCurve
 from server.surveys.readings import Sounding
 from server.web import filters
+from server.web.factor_words import calibration_words, multiplied
 from server.web.surveys import charts
-from server.web.surveys.factors import calibration_words, meter_words, multiplied
+from server.web.surveys.form import setup_words
 
 ROWS_A_PAGE = 50
 _ACTS = {
@@ -33,44 +34,6 @@ _ACTS = {
     "brought_back": "brought back",
     "set_aside": "set the session aside",
 }
-
-
-@dataclass(frozen=True)
-class ListedSession:
-    """One line of a tank's list of sessions."""
-
-    address: str
-    day: str
-    told: str
-    by: str
-
-
-@dataclass(frozen=True)
-class SessionsView:
-    """The measurement sessions of a tank."""
-
-    tank_id: int
-    tank_name: str
-    own: bool
-    sessions: tuple[ListedSession, ...]
-    set_aside: tuple[ListedSession, ...]
-
-
-@dataclass(frozen=True)
-class SessionFormView:
-    """A new session, or one to be corrected."""
-
-    tank_id: int
-    tank_name: str
-    session_id: int | None
-    values: dict[str, str]
-    errors: dict[str, str]
-    meters: tuple[tuple[str, str], ...]
-    setups: tuple[tuple[str, str], ...]
-    unit: str
-    has_light: bool
-    fixed_sensor: bool = False
-    limits: str = ""
 
 
 @dataclass(frozen=True)
@@ -169,78 +132,12 @@ class SessionRows:
     page: int
 
 
-# The list
-
-
-def session_list(
-    who: Member,
-    tank: Tank,
-    sessions: Sequence[Counted],
-    aside: Sequence[Counted],
-    names: Mapping[int, str],
-) -> SessionsView:
-    return SessionsView(
-        tank_id=tank.id,
-        tank_name=tank.name,
-        own=tank.owner_id == who.id,
-        sessions=tuple(_listed(one, names) for one in sessions),
-        set_aside=tuple(_listed(one, names) for one in aside),
-    )
-
-
-def _listed(one: Counted, names: Mapping[int, str]) -> ListedSession:
+def counted_words(one: Counted) -> str:
+    """How much a session of the list holds."""
     told = filters.count(one.readings, "reading")
     if one.session.kind == "log":
         told = f"a sensor's log of {filters.count(one.logged, 'line')}"
-    if one.struck:
-        told += f", {one.struck} more struck out"
-    return ListedSession(
-        address=f"/sessions/{one.session.id}",
-        day=filters.day(one.session.taken_on),
-        told=told,
-        by=names.get(one.session.created_by_id or 0, ""),
-    )
-
-
-# The form
-
-
-def session_form(
-    who: Member,
-    tank: Tank,
-    *,
-    values: dict[str, str],
-    errors: dict[str, str],
-    meters: Sequence[tuple[Meter, MeterCalibration | None]],
-    setups: Sequence[Setup],
-    session: MeasurementSession | None = None,
-    limits: str = "",
-) -> SessionFormView:
-    return SessionFormView(
-        tank_id=tank.id,
-        tank_name=tank.name,
-        session_id=session.id if session else None,
-        values=values,
-        errors=errors,
-        meters=(
-            ("", "another meter"),
-            *((str(m.id), meter_words(m, in_force)) for m, in_force in meters),
-        ),
-        setups=(
-            ("", "the one that hung on that day"),
-            *((str(s.id), setup_words(s)) for s in setups),
-        ),
-        unit=who.length_unit,
-        has_light=any(s.state == "hung" for s in setups),
-        fixed_sensor=session is not None and session.kind == "log",
-        limits=limits,
-    )
-
-
-def setup_words(setup: Setup) -> str:
-    """A setup by its name or its day."""
-    since = f"since {filters.day(setup.since)}"
-    return f"{setup.name}, {since}" if setup.name else f"the light {since}"
+    return told + (f", {one.struck} more struck out" if one.struck else "")
 
 
 # One session

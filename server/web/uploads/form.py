@@ -8,68 +8,89 @@ from starlette.datastructures import FormData
 
 from server.db.surveys import SessionWords
 from server.models import Tank
+from server.surveys.readings import LUX_LIMITS
 from server.surveys.table_numbers import DecimalMark
 from server.surveys.table_words import LUX_UNITS, ROLES, Meaning, Role
 from server.surveys.understood import ReadAs
+from server.web.fields import choice, length, maybe, number
+from server.web.forms import Field, Filled, Form
 from server.web.signed_in import text
-from server.web.surveys.form import LUX_LIMITS
-from server.web.tanks.typed import TypedIn
 
 MOST_COLUMNS = 24  # shown in the form; further ones are not used
-_UNITS = ("", "cm", "mm", "m", "in", *sorted(set(LUX_UNITS.values())))
 LENGTHS = ("cm", "mm", "m", "in")
-_NAMES = (
-    "decimal", "length_unit", "date_order", "lux_per_ppfd", "fixed_x", "fixed_y", "fixed_depth",
+
+LENGTH_UNIT = choice(
+    "length_unit", "Lengths without a unit are in",
+    (("cm", "cm"), ("mm", "mm"), ("m", "m"), ("in", "inches")),
 )  # fmt: skip
+DECIMAL = choice(
+    "decimal", "Decimal mark",
+    (("", "found from the file"), (".", "point, as in 12.5"), (",", "comma, as in 12,5")),
+)  # fmt: skip
+DATE_ORDER = choice(
+    "date_order", "Dates such as 04/05/2026",
+    (("", "found from the file"), ("dmy", "day first"), ("mdy", "month first")),
+)  # fmt: skip
+LUX = maybe(
+    number("lux_per_ppfd", "Lux per µmol m⁻² s⁻¹", LUX_LIMITS, like="60",
+           hint="For columns of lux; it depends on the lamp's colours.")
+)  # fmt: skip
+_FIXED = (("fixed_x", "From the left wall"), ("fixed_y", "From the front wall"),
+          ("fixed_depth", "Depth"))  # fmt: skip
+_ANYWHERE_CM = (0.0, 1e4)
+"""The tank may have been changed since a place was said; the reader of the table bounds it."""
+
+
+def options_form(tank: Tank) -> Form:
+    """The form beside a preview; its places lie inside the tank."""
+    extents = (tank.length_cm, tank.width_cm, tank.depth_cm)
+    places = (
+        _place(name, label, (0.0, extent))
+        for (name, label), extent in zip(_FIXED, extents, strict=True)
+    )
+    return Form(LENGTH_UNIT, DECIMAL, LUX, *places, DATE_ORDER)
+
+
+def _place(name: str, label: str, limits_cm: tuple[float, float]) -> Field[float | None]:
+    return maybe(length(name, label, limits_cm, like_cm=limits_cm[1] / 2))
 
 
 @dataclass(frozen=True)
-class Typed:
-    """The options as typed (kept with the file), the columns by hand, and what was wrong."""
+class Options:
+    """What was said of a file: the form as typed (kept with the file), the columns by hand."""
 
-    values: dict[str, str]
+    form: Filled
     columns: tuple[Meaning, ...] | None
-    errors: dict[str, str]
 
     def as_text(self) -> str:
         """As it is kept beside the file."""
         columns = [[c.role, c.unit, c.series] for c in self.columns] if self.columns else None
-        return json.dumps({"values": self.values, "columns": columns})
+        return json.dumps({"values": self.form.values, "columns": columns})
 
 
-def from_text(kept: str, unit: str) -> Typed:
+def from_text(kept: str, tank: Tank, unit: str) -> Options:
     """The options back; at first everything is found from the file."""
-    if not kept:
-        return Typed(dict.fromkeys(_NAMES, "") | {"length_unit": unit}, None, {})
-    told = json.loads(kept)
+    told = json.loads(kept) if kept else {"values": {"length_unit": unit}, "columns": None}
     columns = told["columns"]
-    return Typed(
-        values=told["values"],
-        columns=tuple(Meaning(*column) for column in columns) if columns else None,
-        errors={},
+    return Options(
+        options_form(tank).showing(told["values"], unit=unit),
+        tuple(Meaning(*column) for column in columns) if columns else None,
     )
 
 
-def read_options(form: FormData, tank: Tank, unit: str) -> Typed:
-    """Options and columns from the preview's form."""
-    typed = TypedIn(form, unit)
-    typed.choice("decimal", (".", ","), otherwise="")
-    typed.choice("length_unit", LENGTHS, otherwise=unit)
-    typed.choice("date_order", ("dmy", "mdy"), otherwise="")
-    typed.number("lux_per_ppfd", low=LUX_LIMITS[0], high=LUX_LIMITS[1], like="60", needed=False)
-    for name, extent in (
-        ("fixed_x", tank.length_cm),
-        ("fixed_y", tank.width_cm),
-        ("fixed_depth", tank.depth_cm),
-    ):
-        typed.length(name, low_cm=0, high_cm=extent, like_cm=extent / 2, needed=False)
-    columns = _columns(form) if text(form, "by_hand") == "yes" else None
-    if columns is not None and not any(c.role in ("ppfd", "lux") for c in columns):
-        typed.errors["column-0"] = "Say which column holds the light."
-    return Typed(dict(typed.values), columns, dict(typed.errors))
+def check_options(form: Filled, columns: tuple[Meaning, ...] | None) -> None:
+    """Raises Refused for what cannot be kept."""
+    for field in form.fields.values():
+        form[field]
+    if columns is not None and not any(one.role in ("ppfd", "lux") for one in columns):
+        form.wrong("column-0", "Say which column holds the light.")
+    form.check()
 
 
-def _columns(form: FormData) -> tuple[Meaning, ...]:
+def columns_by_hand(form: FormData) -> tuple[Meaning, ...] | None:
+    """What each column holds, where the member says so."""
+    if text(form, "by_hand") != "yes":
+        return None
     found: list[Meaning] = []
     for index in range(MOST_COLUMNS):
         if f"column-{index}" not in form:
@@ -90,30 +111,19 @@ def _unit_of(role: Role | None, unit: str) -> str:
     return "µmol" if role == "ppfd" else ""
 
 
-def read_as(options: Typed, words: SessionWords, tank: Tank, unit: str) -> ReadAs:
+def read_as(options: Options, words: SessionWords, tank: Tank) -> ReadAs:
     """Everything said about the file as the reader takes it."""
-    values = options.values
-    # The typed options were checked before they were kept; this only turns text to numbers.
-    typed = TypedIn(FormData(values), unit)
-    lux = typed.number("lux_per_ppfd", low=0, high=1e9, like="60", needed=False)
-    fixed = [
-        typed.length(name, low_cm=0, high_cm=1e4, like_cm=1, needed=False)
-        for name in ("fixed_x", "fixed_y", "fixed_depth")
-    ]
+    form = options.form
+    fixed = [form[_place(name, label, _ANYWHERE_CM)] for name, label in _FIXED]
     return ReadAs(
-        decimal=cast(DecimalMark, values["decimal"]) if values.get("decimal") else None,
-        length_unit=cast(
-            Literal["cm", "mm", "m", "in"],
-            values["length_unit"] if values.get("length_unit") in LENGTHS else "cm",
-        ),
-        lux_per_ppfd=lux or words.lux_per_ppfd,
+        decimal=cast(DecimalMark, form[DECIMAL]) if form[DECIMAL] else None,
+        length_unit=cast(Literal["cm", "mm", "m", "in"], form[LENGTH_UNIT]),
+        lux_per_ppfd=form[LUX] or words.lux_per_ppfd,
         columns=options.columns,
         x_cm=fixed[0],
         y_cm=fixed[1],
         depth_cm=fixed[2],
         tank_cm=(tank.length_cm, tank.width_cm, tank.depth_cm),
-        date_order=cast(Literal["dmy", "mdy"], values["date_order"])
-        if values.get("date_order") in ("dmy", "mdy")
-        else None,
+        date_order=cast(Literal["dmy", "mdy"], form[DATE_ORDER]) if form[DATE_ORDER] else None,
         taken_on=words.taken_on,
     )

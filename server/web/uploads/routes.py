@@ -2,30 +2,31 @@
 
 from dataclasses import dataclass, replace
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import light, meters, surveys, uploads
-from server.db.engine import Database
+from server.db import light, lux_factor, meters, session_words, surveys, uploads
 from server.db.light import Hung
 from server.db.surveys import SessionWords
-from server.models import MeasurementSession, Member, Tank, Upload
+from server.models import MeasurementSession, Tank, Upload
 from server.surveys.table import NoHeader
 from server.surveys.table import read as read_table
 from server.surveys.table_text import NotATable
 from server.surveys.table_write import csv_text, harmless
 from server.surveys.understood import ReadAs, Understood
-from server.web.page import page, see_other
-from server.web.signed_in import Club, NotFound, Typed, Who, text
-from server.web.surveys.factors import calibration_words, multiplied
-from server.web.tanks.open import own_tank
+from server.web.ask import Ask, Asked
+from server.web.factor_words import calibration_words, multiplied
+from server.web.forms import Filled
+from server.web.open import OwnUpload, UploadOfTank
+from server.web.page import see_other
+from server.web.signed_in import NotFound
 from server.web.uploads import form as reading
-from server.web.uploads import lux
 from server.web.uploads import view as views
-from server.web.uploads import words as session_words
 
 router = APIRouter(include_in_schema=False)
+
+_GONE = "This file is stored already, or was let go."
 
 
 @dataclass(frozen=True)
@@ -35,25 +36,23 @@ class _Waiting:
     upload: Upload
     tank: Tank
     words: SessionWords
-    options: reading.Typed
+    options: reading.Options
     same: list[MeasurementSession]
     hung: tuple[Hung, ...]
 
 
-def _waiting(db: Session, who: Member, upload_id: int, *, to_store: bool = False) -> _Waiting:
-    upload = uploads.waiting_upload(db, upload_id, who.id, to_store=to_store)
-    if upload is None:
-        raise NotFound("This file is stored already, or was let go.")
-    tank = own_tank(db, who, upload.tank_id)
+def _waiting(ask: Asked, opened: UploadOfTank) -> _Waiting:
+    upload, tank = opened
     words = session_words.from_text(upload.session_words)
-    return _Waiting(
-        upload=upload,
-        tank=tank,
-        words=words,
-        options=reading.from_text(upload.read_as, who.length_unit),
-        same=uploads.sessions_from(db, upload.tank_id, upload.data),
-        hung=light.hung_over(db, words.setup_id) if words.setup_id else (),
-    )
+    with ask.read() as db:
+        return _Waiting(
+            upload=upload,
+            tank=tank,
+            words=words,
+            options=reading.from_text(upload.read_as, tank, ask.unit),
+            same=uploads.sessions_from(db, upload.tank_id, upload.data),
+            hung=light.hung_over(db, words.setup_id) if words.setup_id else (),
+        )
 
 
 @dataclass(frozen=True)
@@ -68,27 +67,29 @@ class _Read:
     guessed_lux: bool = False
 
 
-def _read(club: Database, who: Member, waiting: _Waiting) -> _Read:
+def _read(ask: Asked, waiting: _Waiting) -> _Read:
     """Reads the file; where it leaves a question, with what is known of the member's earlier
     files and of the tank's lamps."""
-    how = reading.read_as(waiting.options, waiting.words, waiting.tank, who.length_unit)
-    found = _with_memory(club, who, waiting, how)
+    how = reading.read_as(waiting.options, waiting.words, waiting.tank)
+    found = _with_memory(ask, waiting, how)
     if found.table is None or not _in_lux(found.table) or found.how.lux_per_ppfd is not None:
         return found
-    factor = lux.lux_per_ppfd(waiting.hung)
+    factor = lux_factor.lux_per_ppfd(waiting.hung)
     if factor is None:
         return found
     how = replace(found.how, lux_per_ppfd=factor)
     return replace(found, table=read_table(_data(waiting), how), how=how, guessed_lux=True)
 
 
-def _with_memory(club: Database, who: Member, waiting: _Waiting, how: ReadAs) -> _Read:
+def _with_memory(ask: Asked, waiting: _Waiting, how: ReadAs) -> _Read:
     """Columns whose headings say nothing are read as this member read such columns before."""
     try:
         return _Read(read_table(_data(waiting), how), None, how)
     except NoHeader as unknown:
-        with club.read() as db:
-            columns = uploads.remembered_columns(db, member_id=who.id, signature=unknown.signature)
+        with ask.read() as db:
+            columns = uploads.remembered_columns(
+                db, member_id=ask.who.id, signature=unknown.signature
+            )
         if columns is None:
             return _Read(None, unknown, how)
         how = replace(how, columns=columns)
@@ -104,43 +105,42 @@ def _in_lux(table: Understood) -> bool:
 
 
 @router.get("/uploads/{upload_id}")
-def preview(request: Request, who: Who, club: Club, upload_id: int) -> Response:
-    with club.read() as db:
-        waiting = _waiting(db, who, upload_id)
-    return _preview(request, who, club, waiting)
+def preview(ask: Ask, opened: OwnUpload) -> Response:
+    return _preview(ask, _waiting(ask, opened))
 
 
-def _preview(request: Request, who: Member, club: Database, waiting: _Waiting) -> Response:
-    status = 422 if waiting.options.errors else 200
+def _preview(ask: Asked, waiting: _Waiting) -> Response:
+    form, status = waiting.options.form, 200
     try:
-        found = _read(club, who, waiting)
+        found = _read(ask, waiting)
     except NotATable as refusal:
-        view = views.refused_whole(
-            waiting.upload, waiting.tank, str(refusal), waiting.options, unit=who.length_unit
-        )
-        return page(request, "uploads/preview.html", view=view, status=422)
+        view = views.refused_whole(waiting.upload, waiting.tank, str(refusal))
+        status = 422
+    else:
+        view = _understood(ask, waiting, found)
+    return ask.page("uploads/preview.html", form=form, view=view, status=status)
+
+
+def _understood(ask: Asked, waiting: _Waiting, found: _Read) -> views.PreviewView:
+    upload, tank, columns = waiting.upload, waiting.tank, waiting.options.columns
     if found.table is None:
         assert found.unknown is not None
-        view = views.mapping(
-            waiting.upload, waiting.tank, found.unknown, waiting.options, unit=who.length_unit
-        )
-        return page(request, "uploads/preview.html", view=view, status=status)
-    view = views.preview(
-        waiting.upload,
-        waiting.tank,
+        return views.mapping(upload, tank, found.unknown, columns)
+    return views.preview(
+        upload,
+        tank,
         found.table,
-        waiting.options,
+        columns,
         remarks=_remarks(found),
         same=waiting.same,
-        factors=_factors(club, waiting, found.table),
-        unit=who.length_unit,
+        factors=_factors(ask, waiting, found.table),
+        unit=ask.unit,
     )
-    return page(request, "uploads/preview.html", view=view, status=status)
 
 
-def _factors(club: Database, waiting: _Waiting, table: Understood) -> str:
+def _factors(ask: Asked, waiting: _Waiting, table: Understood) -> str:
     """The factors of the day the readings are of, with where the calibration comes from."""
-    with club.read() as db:
+    with ask.read() as db:
         words = surveys.dated_by_log(db, waiting.tank.id, waiting.words, table)
         words = surveys.by_the_book(db, words)
         in_force = meters.calibration_on(db, words.meter_id or 0, words.taken_on)
@@ -162,61 +162,60 @@ def _remarks(found: _Read) -> list[str]:
 
 
 @router.post("/uploads/{upload_id}")
-def read_again(request: Request, who: Who, club: Club, form: Typed, upload_id: int) -> Response:
+def read_again(ask: Ask, opened: OwnUpload) -> Response:
     """Keeps how the file is to be read; shows the preview again."""
-    with club.read() as db:
-        waiting = _waiting(db, who, upload_id)
-    options = reading.read_options(form, waiting.tank, who.length_unit)
-    if options.errors:
-        return _preview(request, who, club, replace(waiting, options=options))
-    with club.write() as db:
-        upload = _waiting(db, who, upload_id).upload
-        upload.read_as = options.as_text()
-        db.add(upload)
-    return see_other(f"/uploads/{upload_id}")
+    upload, tank = opened
+    columns = reading.columns_by_hand(ask.form)
+
+    def again(form: Filled) -> Response:
+        return _preview(ask, replace(_waiting(ask, opened), options=reading.Options(form, columns)))
+
+    form = reading.options_form(tank).typed(ask, again=again)
+    reading.check_options(form, columns)
+    with ask.write() as db:
+        uploads.keep_options(db, upload.id, reading.Options(form, columns).as_text())
+    return see_other(f"/uploads/{upload.id}")
 
 
 @router.post("/uploads/{upload_id}/store")
-def store(request: Request, who: Who, club: Club, form: Typed, upload_id: int) -> Response:
+def store(ask: Ask, opened: OwnUpload) -> Response:
     """Stores the good rows, once, when the member agrees to leave out the refused ones."""
-    with club.read() as db:
-        waiting = _waiting(db, who, upload_id)
+    waiting = _waiting(ask, opened)
     try:
-        found = _read(club, who, waiting)
+        found = _read(ask, waiting)
     except NotATable:
-        return _preview(request, who, club, waiting)
+        return _preview(ask, waiting)
     understood = found.table
-    agreed = text(form, "refused_count", most=10)
+    agreed = ask.text("refused_count", most=10)
     if understood is None or not understood.stored or agreed != str(len(understood.refused)):
-        return _preview(request, who, club, waiting)
-    with club.write() as db:
-        session = _store(db, who, upload_id, found, understood)
+        return _preview(ask, waiting)
+    with ask.write() as db:
+        session = _store(db, ask, waiting, found, understood)
     left_out = len(understood.refused)
     told = f"{understood.stored} stored" + (f", {left_out} left out." if left_out else ".")
     return see_other(f"/sessions/{session.id}", notice=told)
 
 
 def _store(
-    db: Session, who: Member, upload_id: int, found: _Read, understood: Understood
+    db: Session, ask: Asked, waiting: _Waiting, found: _Read, understood: Understood
 ) -> MeasurementSession:
-    waiting = _waiting(db, who, upload_id, to_store=True)  # still waiting, now that we write
-    upload = waiting.upload
+    by_id = ask.who.id
+    upload = uploads.waiting_upload(db, waiting.upload.id, by_id, to_store=True)
+    if upload is None:  # no longer waiting, now that we write
+        raise NotFound(_GONE)
     kind = "log" if understood.kind == "log" else "points"
     words = _with_options(waiting.words, found, kind)
     words = surveys.dated_by_log(db, upload.tank_id, words, understood)
-    session = surveys.add_session(db, tank_id=upload.tank_id, words=words, by_id=who.id, kind=kind)
-    surveys.add_table(db, session, understood, by_id=who.id)
-    upload.session_id = session.id
-    db.add(upload)
+    session = surveys.add_session(db, tank_id=upload.tank_id, words=words, by_id=by_id, kind=kind)
+    surveys.add_table(db, session, understood, by_id=by_id)
+    uploads.belongs_to(db, upload, session)
     left_out = len(understood.refused)
     told = f"{understood.stored} stored, {left_out} refused"
-    surveys.note_act(db, session, "uploaded", words=told, by_id=who.id)
-    if waiting.options.columns is not None:
+    surveys.note_act(db, session, "uploaded", words=told, by_id=by_id)
+    columns = waiting.options.columns
+    if columns is not None:
         uploads.remember_columns(
-            db,
-            member_id=who.id,
-            signature=understood.signature,
-            columns=waiting.options.columns,
+            db, member_id=by_id, signature=understood.signature, columns=columns
         )
     return session
 
@@ -237,12 +236,10 @@ def _with_options(words: SessionWords, found: _Read, kind: str) -> SessionWords:
 
 
 @router.get("/uploads/{upload_id}/refused.csv")
-def refused_csv(who: Who, club: Club, upload_id: int) -> Response:
+def refused_csv(ask: Ask, opened: OwnUpload) -> Response:
     """Every refused line with its reason, to be put right in the file."""
-    with club.read() as db:
-        waiting = _waiting(db, who, upload_id)
     try:
-        understood = _read(club, who, waiting).table
+        understood = _read(ask, _waiting(ask, opened)).table
     except NotATable:
         understood = None
     refused = understood.refused if understood else ()
@@ -255,10 +252,12 @@ def refused_csv(who: Who, club: Club, upload_id: int) -> Response:
 
 
 @router.post("/uploads/{upload_id}/drop")
-def drop(who: Who, club: Club, upload_id: int) -> Response:
-    with club.write() as db:
-        waiting = _waiting(db, who, upload_id)
-        uploads.drop_upload(db, waiting.upload)
+def drop(ask: Ask, opened: OwnUpload) -> Response:
+    upload, tank = opened
+    with ask.write() as db:
+        waiting = uploads.waiting_upload(db, upload.id, ask.who.id)
+        if waiting is not None:
+            uploads.drop_upload(db, waiting)
     return see_other(
-        f"/tanks/{waiting.tank.id}/sessions/new", notice="The file was let go; nothing was stored."
+        f"/tanks/{tank.id}/sessions/new", notice="The file was let go; nothing was stored."
     )

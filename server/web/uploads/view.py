@@ -8,10 +8,11 @@ from server.surveys.readings import Reading, Surprise, surprises
 from server.surveys.table import NoHeader
 from server.surveys.table_lines import DELIMITER_NAMES
 from server.surveys.table_numbers import shown
+from server.surveys.table_words import Meaning
 from server.surveys.understood import Column, Understood
 from server.web import filters
-from server.web.tanks.typed import shown_length
-from server.web.uploads.form import MOST_COLUMNS, Typed
+from server.web.forms import shown_length
+from server.web.uploads.form import MOST_COLUMNS
 
 SHOWN_ROWS = 12
 SHOWN_REFUSED = 100
@@ -69,16 +70,13 @@ class PreviewView:
     is_log: bool
     refused: tuple[RefusedRow, ...]
     same_file: tuple[tuple[str, str], ...]
-    values: dict[str, str]
-    errors: dict[str, str]
-    unit: str
 
 
 def preview(
     upload: Upload,
     tank: Tank,
     table: Understood,
-    options: Typed,
+    chosen: Sequence[Meaning] | None,
     *,
     remarks: Sequence[str],
     same: Sequence[MeasurementSession],
@@ -104,8 +102,8 @@ def preview(
         refused_count=refused,
         facts=_facts(table),
         remarks=tuple(said),
-        columns=_columns(table.columns, options),
-        by_hand=options.columns is not None,
+        columns=_columns(table.columns, chosen),
+        by_hand=chosen is not None,
         mapping_needed=False,
         rows=_rows(table, unit),
         is_log=table.kind == "log",
@@ -114,28 +112,23 @@ def preview(
             for one in table.refused[:SHOWN_REFUSED]
         ),
         same_file=tuple((f"/sessions/{one.id}", filters.day(one.taken_on)) for one in same),
-        values=options.values,
-        errors=options.errors,
-        unit=unit,
     )
 
 
 def mapping(
-    upload: Upload, tank: Tank, unknown: NoHeader, options: Typed, *, unit: str
+    upload: Upload, tank: Tank, unknown: NoHeader, chosen: Sequence[Meaning] | None
 ) -> PreviewView:
     """The same page for a file whose headings say too little: map the columns by hand."""
     return replace(
-        refused_whole(upload, tank, str(unknown), options, unit=unit),
+        refused_whole(upload, tank, str(unknown)),
         answer="Say what each column holds",
-        columns=_columns(unknown.columns, options),
+        columns=_columns(unknown.columns, chosen),
         by_hand=True,
         mapping_needed=True,
     )
 
 
-def refused_whole(
-    upload: Upload, tank: Tank, reason: str, options: Typed, *, unit: str
-) -> PreviewView:
+def refused_whole(upload: Upload, tank: Tank, reason: str) -> PreviewView:
     """A file that cannot be read at all, and why."""
     return PreviewView(
         upload_id=upload.id,
@@ -156,9 +149,6 @@ def refused_whole(
         is_log=False,
         refused=(),
         same_file=(),
-        values=options.values,
-        errors=options.errors,
-        unit=unit,
     )
 
 
@@ -208,8 +198,7 @@ def _facts(table: Understood) -> tuple[tuple[str, str], ...]:
     )
 
 
-def _columns(columns: Sequence[Column], options: Typed) -> tuple[ColumnRow, ...]:
-    chosen = options.columns
+def _columns(columns: Sequence[Column], chosen: Sequence[Meaning] | None) -> tuple[ColumnRow, ...]:
     rows = []
     for index, column in enumerate(columns[:MOST_COLUMNS]):
         meaning = chosen[index] if chosen and index < len(chosen) else column.meaning

@@ -212,7 +212,7 @@ def test_a_hostile_file_comes_back_with_the_form_as_typed(
 @pytest.mark.parametrize(
     ("field", "value", "words"),
     [
-        ("taken_on", "soon", "Write the day as"),
+        ("taken_on", "soon", "Enter a day, like"),
         ("taken_on", "2199-01-01", "Choose a day from"),
         ("immersion_factor", "nan", "Type one number"),
         ("immersion_factor", "77", "77 does not"),
