@@ -2,8 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import replace
+from functools import lru_cache
+
+import numpy as np
 
 from server.optics.emitters import LIMITS, Emitter
+from server.optics.photometry import IntensityTable
 from server.optics.tank import LIMITS as WATER_LIMITS
 from server.optics.tank import Wall
 from server.surveys.plan import Lamp, Plan
@@ -40,6 +44,60 @@ def with_height(plan: Plan, shift_cm: float) -> Plan:
     return with_emitters(
         plan, lambda e: replace(e, height_cm=held("height_cm", e.height_cm + shift_cm))
     )
+
+
+def with_place(plan: Plan, right_cm: float, back_cm: float) -> Plan:
+    """Every lamp further to the right and to the back by so much."""
+
+    def elsewhere(e: Emitter) -> Emitter:
+        x_cm, y_cm = held("x_cm", e.x_cm + right_cm), held("y_cm", e.y_cm + back_cm)
+        return replace(e, x_cm=x_cm, y_cm=y_cm)
+
+    return with_emitters(plan, elsewhere)
+
+
+def with_lean(plan: Plan, right_deg: float, back_deg: float) -> Plan:
+    """Every lamp leaning further to the right and to the back by so much.
+
+    Tubes do not lean lengthwise: hung by both ends, one would be a hand's breadth lower.
+    """
+
+    def leaning(e: Emitter) -> Emitter:
+        along = e.along if e.shape == "tube" else ""
+        if (right_deg == 0.0 or along == "x") and (back_deg == 0.0 or along == "y"):
+            return e
+        toward = np.radians(e.toward_deg)
+        x = e.tilt_deg * np.cos(toward) + (0.0 if along == "x" else right_deg)
+        y = e.tilt_deg * np.sin(toward) + (0.0 if along == "y" else back_deg)
+        tilt, way = float(np.hypot(x, y)), float(np.degrees(np.arctan2(y, x)))
+        return replace(e, tilt_deg=held("tilt_deg", tilt), toward_deg=way)
+
+    return with_emitters(plan, leaning)
+
+
+def with_wings(plan: Plan, peak_deg: float, dip: float) -> Plan:
+    """Every lens one that throws two wings instead of one beam, at the same flux."""
+    table = wings(peak_deg, dip)
+    return with_emitters(plan, lambda e: replace(e, beam_deg=None, intensity=table))
+
+
+WING_EDGE_DEG = 20.0
+"""From a wing's brightest to its dark: lenses cut about this softly (our judgement)."""
+
+
+@lru_cache(maxsize=64)
+def wings(peak_deg: float, dip: float) -> IntensityTable:
+    """A batwing: `dip` straight down, 1 at the peak, dark WING_EDGE_DEG beyond.
+
+    To the peak it rises with the square of the angle, the first term any smooth lens that is
+    alike all round can have; beyond it falls as half a cosine.
+    """
+    theta = np.arange(0.0, 90.1, 2.0)
+    rise = dip + (1 - dip) * (theta / peak_deg) ** 2
+    beyond = np.clip((theta - peak_deg) / WING_EDGE_DEG, 0.0, 1.0)
+    fall = 0.5 + 0.5 * np.cos(np.pi * beyond)
+    level = np.where(theta <= peak_deg, rise, fall)
+    return IntensityTable(theta_deg=theta, phi_deg=np.zeros(1), intensity=level[None, :])
 
 
 def with_output(plan: Plan, factors: tuple[float, ...]) -> Plan:

@@ -28,8 +28,15 @@ class Difference:
     unsure: NDArray[np.bool_]
 
 
-def between_sessions(earlier: MeasuredMap, later: MeasuredMap, points: Floats) -> Difference:
-    """How much the light at points (n, 3) changed from one session to another."""
+def between_sessions(
+    earlier: MeasuredMap, later: MeasuredMap, points: Floats, *, same_meter: bool = False
+) -> Difference:
+    """How much the light at points (n, 3) changed from one session to another.
+
+    same_meter: its factor is the same in both and does not count.
+    """
+    if same_meter:
+        earlier, later = earlier.relative, later.relative
     old, new = _moments(earlier, points), _moments(later, points)
     return _difference(new[0] - old[0], old[1] + new[1])
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from server.surveys import mixture, places, posterior
 from server.surveys.estimate import Known, MeasuredMap, estimate
 from server.surveys.plan import Reading
+from server.surveys.response import Answers
 
 Floats = NDArray[np.float64]
 
@@ -68,6 +69,8 @@ def drift(
     before: MeasuredMap, later: Sequence[Reading], *, same_meter: bool = True
 ) -> Drift | None:
     """What the later readings show against the earlier map; None where one side has none."""
+    if same_meter:
+        before = before.relative  # its factor, whatever it is, changes nothing
     own = estimate(before.plan, later, beliefs=before.beliefs)
     sound = [r for i, r in enumerate(own.used) if i not in own.wrong]
     if not sound or not before.used:
@@ -75,15 +78,15 @@ def drift(
     now = estimate(before.plan, sound, beliefs=before.beliefs)
     evidence = now.posterior.evidence
     answers = evidence.answers
-    old = posterior.probable(before.posterior, most=12)
+    old = before.posterior.probable(most=12)
     mean = old.weight @ old.predict(answers)[0]
     session = SESSION**2 + (0.0 if same_meter else OTHER_METER**2)
     noise = evidence.own_variance + (_reading_error(before, now) / 100) ** 2
     covariance = old.covariance(answers, answers) + session + np.diag(noise)
     away = evidence.log_read - mean
     tank_wide = before.answers(places.even_grid(before.plan.tank, along=5, across=3, levels=3))
-    told = {story: _told(before, story, answers.per_unit) for story in Story}
-    shown = {story: _told(before, story, tank_wide.per_unit) for story in Story}
+    told = {story: _told(before, story, answers) for story in Story}
+    shown = {story: _told(before, story, tank_wide) for story in Story}
     return _weighed(away, covariance, told, shown)
 
 
@@ -91,14 +94,14 @@ def _reading_error(before: MeasuredMap, now: MeasuredMap) -> float:
     return max(before.fit.reading_error_percent, now.fit.reading_error_percent)
 
 
-def _told(before: MeasuredMap, story: Story, per_unit: Floats) -> Floats:
+def _told(before: MeasuredMap, story: Story, answers: Answers) -> Floats:
     """What one standard size of the story does to ln PPFD at places, (m, k), k its numbers."""
-    names = before.posterior.evidence.answers.response.names
+    seen = before.posterior.best.seen(answers)
     starts = {Story.OUTPUT: "output", Story.WATER: "absorption", Story.WALLS: "wall"}
     if story is Story.NOTHING:
-        return np.zeros((len(per_unit), 0))
-    columns = [i for i, name in enumerate(names) if name.split()[0] == starts[story]]
-    return np.asarray(per_unit[:, columns] * _SIZES[story], dtype=np.float64)
+        return np.zeros((len(seen.log_plan), 0))
+    columns = [i for i, name in enumerate(seen.names) if name.split()[0] == starts[story]]
+    return np.asarray(seen.per_unit[:, columns] * _SIZES[story], dtype=np.float64)
 
 
 def _weighed(

@@ -6,8 +6,7 @@ from server.optics.sources import pieces_at_most
 from server.surveys import lattice
 from server.surveys.plan import Plan
 
-CHANGES = 12  # plans with one number changed that are worked out on the lattice
-CANDIDATES = 180 * 5  # places considered for the next reading, and steps to their sides
+CHANGES = 26  # plans with one number changed that are worked out on the lattice
 MOST_MIRRORED = 12  # mirrored tanks to each side that the engine follows
 SPREAD = 1.3  # how far sideways light under water goes per depth, at most
 
@@ -16,7 +15,7 @@ def work(plan: Plan, *, readings: int, places: int) -> int:
     """Pairs of lamp piece and place over all mirrored tanks; 20 to 40 million take a second."""
     tank = plan.tank
     nodes = len(lattice.over(tank.length_cm, tank.width_cm, tank.depth_cm).points)
-    asked = CHANGES * nodes + 10 * readings + 8 * places + CANDIDATES
+    asked = CHANGES * nodes + 20 * readings + 16 * places  # likely suspects are asked about too
     pieces = pieces_at_most(tank, plan.water, plan.emitters, depth_cm=tank.depth_cm)
     walls = tank.walls
     mirrored = _mirrored(tank.length_cm, tank.depth_cm, walls.left, walls.right)

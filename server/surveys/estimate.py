@@ -1,28 +1,28 @@
 """The measured map: plan and readings made into one account of the light, with its doubt.
 
-The method stands in `posterior`, the beliefs in `priors`, the light itself comes from the engine.
-Here the readings are made ready, mistaken ones are looked for, and the answers are put into a
+The method stands in `posterior` and `weighing`, the beliefs in `priors`, `stories` and `shade`; the
+light itself comes from the engine. Here the readings are made ready and the answers are put into a
 member's terms. A reading held to be mistaken is not dropped: it counts for little, the map stays
 open to its being right, and it is named (`MeasuredMap.wrong`).
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
-from server.surveys import changed, mixture, posterior, priors, response
+from server.surveys import changed, mixture, priors, response, weighing
+from server.surveys.anchored import lamps_as_told
 from server.surveys.plan import Plan, Reading, points_of
 from server.surveys.posterior import Evidence, Posterior
+from server.surveys.weighing import Whole
 
 Floats = NDArray[np.float64]
 
 LOW, HIGH = 0.1, 0.9
 """Ends of the 80 % interval."""
-
-MOST_WRONG = 24
-FEW = 60  # readings up to which every belief is tried on all of them
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -115,10 +115,11 @@ class MeasuredMap:
 
     plan: Plan
     beliefs: priors.Priors
+    meters: priors.Meters
     used: tuple[Reading, ...]
     set_aside: tuple[Reading, ...]
     wrong: tuple[int, ...]
-    posterior: Posterior
+    posterior: Whole
     fit: Fit
     left_out: LeftOut
 
@@ -139,18 +140,32 @@ class MeasuredMap:
         )
         return Estimate(ppfd=middle, low=low, high=high, log_mean=mean, log_sd=sd, weight=weight)
 
+    @cached_property
+    def relative(self) -> "MeasuredMap":
+        """The same in the meter's own terms, for questions its factor does not matter to.
+
+        Before against after and this corner against that are asked of it; how much light there
+        is, is not.
+        """
+        every = (*self.used, *self.set_aside)
+        return estimate(self.plan, every, beliefs=self.beliefs) if self.meters.any else self
+
     @property
     def corrected(self) -> Plan:
-        """The plan with its numbers put right (the remainder is not in it)."""
+        """The plan with its numbers put right (remainder, growth and shade are not in it)."""
         return self.corrected_as(self.plan)
 
     def corrected_as(self, plan: Plan) -> Plan:
         """Any plan of the same lamps and water with what was learnt put into its numbers."""
-        fit, stated = self.fit, self.plan
+        fit, stated, best = self.fit, self.plan, self.posterior.best.case
+        up_cm = fit.height_error_cm.value
+        if best.anchor is not None:
+            plan = lamps_as_told(plan, best.anchor)
+            up_cm -= best.story.aside[2] if len(best.story.who) == len(stated.lamps) else 0.0
         plan = changed.with_output(plan, tuple(factor.value for factor in fit.lamp_factors))
         if fit.beam_deg is not None and stated.beam_deg is not None:
             plan = changed.with_beam(plan, fit.beam_deg.value - stated.beam_deg)
-        plan = changed.with_height(plan, fit.height_error_cm.value)
+        plan = changed.with_height(plan, up_cm)
         return changed.with_absorption(plan, fit.absorption_per_m.value - stated.absorption_per_m)
 
 
@@ -159,24 +174,28 @@ def estimate(
     readings: Sequence[Reading],
     *,
     beliefs: priors.Priors | None = None,
+    meters: priors.Meters | None = None,
 ) -> MeasuredMap:
     """Plan and readings made into one map.
 
+    meters: how well the factor of each meter is known; unnamed ones are taken at their word.
     Works from no readings on. Raises ValueError for a reading that is not a finite number ≥ 0 or
     lies outside the tank.
     """
     beliefs = beliefs or priors.Priors()
-    grid_beliefs = beliefs.surprises or priors.surprises(_width(plan))
+    meters = meters or priors.Meters()
     used = tuple(reading for reading in readings if not reading.set_aside)
     for reading in readings:
         _check(plan, reading)
-    evidence = _evidence(plan, used, beliefs)
-    grid = posterior.grid_of(evidence.answers, beliefs, grid_beliefs)
-    found, best, wrong = _weigh(grid, evidence, beliefs)
-    left_out = _left_out(best, wrong, beliefs)
+    evidence = _evidence(plan, used, beliefs, meters)
+    found = weighing.weigh(evidence, beliefs, width_cm=_width(plan))
+    odd = found.wrong + found.shaded > 0.5
+    wrong = tuple(int(i) for i in np.flatnonzero(odd & (found.shaded < 0.5)))
+    left_out = _left_out(found.best)
     return MeasuredMap(
         plan=plan,
         beliefs=beliefs,
+        meters=meters,
         used=used,
         set_aside=tuple(reading for reading in readings if reading.set_aside),
         wrong=wrong,
@@ -200,7 +219,9 @@ def _width(plan: Plan) -> float:
     return float(min(plan.tank.length_cm, plan.tank.width_cm))
 
 
-def _evidence(plan: Plan, used: Sequence[Reading], beliefs: priors.Priors) -> Evidence:
+def _evidence(
+    plan: Plan, used: Sequence[Reading], beliefs: priors.Priors, meters: priors.Meters
+) -> Evidence:
     """Readings as logarithms, with what meter floor and place add to their variance.
 
     A reading of zero is taken as the meter's floor: the least it could have shown.
@@ -208,117 +229,32 @@ def _evidence(plan: Plan, used: Sequence[Reading], beliefs: priors.Priors) -> Ev
     points = points_of(used)
     answers, place = response.of(plan).with_place(points, beliefs.place_cm)
     read = np.array([reading.ppfd for reading in used], dtype=np.float64)
-    light = np.maximum(read, np.exp(answers.log_plan))
-    floor = beliefs.floor_ppfd / np.maximum(light, beliefs.floor_ppfd)
+    floor = beliefs.floor_ppfd / np.maximum(read, beliefs.floor_ppfd)
     log_read = np.log(np.maximum(read, beliefs.floor_ppfd))
     return Evidence(
         answers=answers,
         log_read=log_read,
         own_variance=floor**2 + place,
         if_wrong=np.maximum(beliefs.wrong**2, (log_read - answers.log_plan) ** 2),
-        wrong=np.zeros(read.size, dtype=bool),
+        shared=_shared(used, meters),
     )
 
 
-def _weigh(
-    grid: posterior.Grid, evidence: Evidence, beliefs: priors.Priors
-) -> tuple[Posterior, Posterior, tuple[int, ...]]:
-    """The mixture over beams, beliefs, and which readings are mistaken; and its likeliest part."""
-    if evidence.count > FEW:
-        grid = _learnt_on_few(grid, evidence, beliefs)
-    best, wrong = _most_probable(grid, evidence, beliefs)
-    if evidence.count == 0:
-        return posterior.probable(best, most=_most(0)), best, ()
-    odds = np.log(beliefs.wrong_share / (1 - beliefs.wrong_share))
-    parts = [(best, best.log_evidence + odds * len(wrong))]
-    for other in _alternatives(best, wrong, beliefs, odds):
-        found = _holding(best, wrong, other, beliefs)
-        parts.append((found, found.log_evidence + odds * len(other)))
-    whole = posterior.together(parts)
-    return posterior.probable(whole, most=_most(evidence.count)), best, wrong
+def _shared(used: Sequence[Reading], meters: priors.Meters) -> Floats:
+    """Covariance of ln readings from their meters' factors: shared by those of one meter."""
+    keys = np.array([reading.meter for reading in used], dtype=str)
+    factor = np.array([meters.of(reading.meter) for reading in used], dtype=np.float64)
+    return np.asarray((keys[:, None] == keys[None, :]) * np.outer(factor, factor))
 
 
-def _most(count: int) -> int:
-    """How many combinations to keep: fewer where each costs more."""
-    return 60 if count <= FEW else 12
-
-
-def _learnt_on_few(
-    grid: posterior.Grid, evidence: Evidence, beliefs: priors.Priors
-) -> posterior.Grid:
-    """The beliefs that stand a chance, learnt from an even choice of many readings."""
-    chosen = np.unique(np.linspace(0, evidence.count - 1, FEW // 2).astype(np.intp))
-    tried, _ = _most_probable(grid, evidence.part(chosen), beliefs)
-    return posterior.probable(tried, most=_most(evidence.count)).grid
-
-
-def _most_probable(
-    grid: posterior.Grid, evidence: Evidence, beliefs: priors.Priors
-) -> tuple[Posterior, tuple[int, ...]]:
-    """Readings held mistaken one after another as long as that makes the rest more probable."""
-    odds = np.log(beliefs.wrong_share / (1 - beliefs.wrong_share))
-    wrong: list[int] = []
-    best = posterior.update(grid, evidence)
-    while evidence.count and len(wrong) < _most_wrong(evidence.count):
-        gain = posterior.if_wrong(best) + odds
-        gain[wrong] = -np.inf
-        worst = int(np.argmax(gain))
-        if gain[worst] < 0:
-            break
-        wrong.append(worst)
-        best = posterior.holding(best, worst, wrong=True)
-    return best, tuple(sorted(wrong))
-
-
-def _most_wrong(count: int) -> int:
-    return min(max(1, count // 3), MOST_WRONG)
-
-
-def _holding(
-    best: Posterior, wrong: tuple[int, ...], other: tuple[int, ...], beliefs: priors.Priors
-) -> Posterior:
-    """The posterior with another choice of mistaken readings."""
-    for index in set(other) - set(wrong):
-        best = posterior.holding(best, index, wrong=True)
-    for index in set(wrong) - set(other):
-        best = posterior.holding(best, index, wrong=False)
-    return best
-
-
-def _alternatives(
-    best: Posterior, wrong: tuple[int, ...], beliefs: priors.Priors, odds: float
-) -> list[tuple[int, ...]]:
-    """Other choices of mistaken readings worth keeping in mind, at most six."""
-    found: list[tuple[int, ...]] = [tuple(i for i in wrong if i != out) for out in wrong]
-    gain = posterior.if_wrong(best) + odds
-    gain[list(wrong)] = -np.inf
-    for index in np.argsort(-gain)[:3]:
-        if gain[index] > -3.0:
-            found.append((*wrong, int(index)))
-    for out in wrong:
-        rest = tuple(i for i in wrong if i != out)
-        twin = _nearest(best.evidence, out)
-        if twin is not None and twin not in wrong:
-            found.append((*rest, twin))
-    return found[:6]
-
-
-def _nearest(evidence: Evidence, index: int) -> int | None:
-    """The reading closest to one, if it was taken at the same place."""
-    gap = np.linalg.norm(evidence.answers.points - evidence.answers.points[index], axis=1)
-    gap[index] = np.inf
-    twin = int(np.argmin(gap)) if gap.size > 1 else index
-    return twin if gap.size > 1 and gap[twin] < 3.0 else None
-
-
-def _left_out(best: Posterior, wrong: tuple[int, ...], beliefs: priors.Priors) -> LeftOut:
+def _left_out(best: Posterior) -> LeftOut:
     """Leave-one-out over the likeliest part, in µmol m⁻² s⁻¹ and in percent."""
     evidence = best.evidence
     if evidence.count == 0:
         none = np.zeros(0)
         return LeftOut(ppfd=none, low=none, high=none, off_percent=none, score=none)
     mean, variance, weight = best.left_out()
-    variance[:, list(wrong)] -= evidence.if_wrong[list(wrong)]  # what a mistake was allowed
+    variance = variance - evidence.if_wrong * best.case.odd.wrong  # what a mistake was allowed
     middle = (weight * mean).sum(axis=0)
     spread = np.sqrt((weight * (variance + (mean - middle) ** 2)).sum(axis=0))
     away = evidence.log_read - middle
@@ -331,57 +267,88 @@ def _left_out(best: Posterior, wrong: tuple[int, ...], beliefs: priors.Priors) -
     )
 
 
-def _fit(plan: Plan, found: Posterior, left_out: LeftOut) -> Fit:
-    names = (*found.evidence.answers.response.names, "beam")
-    mean, covariance = found.corrections()
-
-    lamps = [name for name in names if name.startswith("lamp ")]
-    walls = [name for name in names if name.startswith("wall ")]
-    wanted: list[tuple[str, ...]] = [("beam",), ("absorption",), ("height",)]
-    wanted += [(wall,) for wall in walls] + [("output", lamp) for lamp in lamps]
-    rows = [np.array([float(name in chosen) for name in names]) for chosen in wanted]
-    told = _known(mean, covariance, found.weight, np.array([_common(plan, names), *rows]))
-    output, beam, water, height = told[:4]
+def _fit(plan: Plan, found: Whole, left_out: LeftOut) -> Fit:
+    told = _known(found, _wanted(plan, found))
+    lamps = [told[f"lamp {n}"] for n in range(len(plan.lamps))]
     typical = float(np.median(np.abs(left_out.off_percent))) if left_out.score.size > 1 else None
+    reading, remainder = (
+        100 * sum(float(s * (p.weight @ getattr(p.grid, name))) for s, p in _shares(found))
+        for name in ("reading", "remainder")
+    )
     return Fit(
-        output_factor=_factor(output),
-        lamp_factors=tuple(_factor(one) for one in (told[4 + len(walls) :] or (output,))),
-        beam_deg=None if plan.beam_deg is None else _moved(beam, plan.beam_deg, 5.0, 170.0),
-        absorption_per_m=_moved(water, plan.absorption_per_m, 0.0, 100.0),
-        height_error_cm=height,
+        output_factor=_factor(told["output"]),
+        lamp_factors=tuple(_factor(one) for one in lamps),
+        beam_deg=None if plan.beam_deg is None else _moved(told["beam"], plan.beam_deg, 5.0, 170.0),
+        absorption_per_m=_moved(told["absorption"], plan.absorption_per_m, 0.0, 100.0),
+        height_error_cm=told["height"],
         wall_loss={
-            wall.removeprefix("wall "): one for wall, one in zip(walls, told[4:], strict=False)
+            side: _moved(told[f"wall {side}"], 0.0, 0.0, 1.0)
+            for side in found.evidence.answers.response.sides
         },
-        reading_error_percent=100 * float(found.weight @ found.grid.reading),
-        remainder_percent=100 * float(found.weight @ found.grid.remainder),
+        reading_error_percent=reading,
+        remainder_percent=remainder,
         typical_error_percent=typical,
     )
 
 
-def _known(
-    mean: Floats, covariance: Floats, weight: Floats, directions: Floats
-) -> tuple[Known, ...]:
-    """Sums of corrections, one per row of `directions` (k, p+1), with their intervals."""
-    middle = mean @ directions.T
-    variance = np.einsum("kp,cpq,kq->ck", directions, covariance, directions)
-    sd = np.sqrt(np.maximum(variance, 1e-12))
-    ends = [mixture.quantile(share, middle, sd, weight) for share in (0.5, LOW, HIGH)]
-    return tuple(
-        Known(value=float(value), low=float(low), high=float(high))
-        for value, low, high in zip(*ends, strict=True)
-    )
+def _shares(found: Whole) -> list[tuple[float, Posterior]]:
+    return list(zip((float(s) for s in found.share), found.parts, strict=True))
 
 
-def _common(plan: Plan, names: tuple[str, ...]) -> Floats:
-    """The direction that is the output of all lamps together: each by its share of the flux."""
+Rows = list[tuple[Floats, Floats]]
+"""A number under every combination of every part: mean (c,) and variance (c,)."""
+
+
+def _wanted(plan: Plan, found: Whole) -> dict[str, Rows]:
+    """The plan's numbers under every story."""
+    rows: dict[str, Rows] = {}
+    for part in found.parts:
+        names, mean, covariance = part.corrections()
+        for name, (start, direction) in _directions(plan, part, names).items():
+            middle = start + mean @ direction
+            variance = np.einsum("p,cpq,q->c", direction, covariance, direction)
+            rows.setdefault(name, []).append((middle, np.maximum(variance, 1e-12)))
+    return rows
+
+
+def _directions(
+    plan: Plan, part: Posterior, names: tuple[str, ...]
+) -> dict[str, tuple[float, Floats]]:
+    """Each number of the plan as what the story says and a sum of corrections."""
+    story = part.case.story
+    output = np.array(story.log_output or np.zeros(len(plan.lamps)))
+
+    def along(**wanted: float) -> Floats:
+        return np.array([wanted.get(name.replace(" ", "_"), 0.0) for name in names])
+
+    lamps = [along(**{"output": 1.0, f"lamp_{n}": 1.0}) for n in range(len(plan.lamps))]
     flux = np.array([sum(e.ppf_umol_s for e in lamp.emitters) for lamp in plan.lamps])
-    share = flux / max(float(flux.sum()), 1e-12)
-    direction = np.zeros(len(names))
-    direction[names.index("output")] = 1.0
-    for number, part in enumerate(share):
-        if f"lamp {number}" in names:
-            direction[names.index(f"lamp {number}")] = part
-    return direction
+    share = flux * np.exp(output)
+    share = share / max(float(share.sum()), 1e-12)
+    common = float(np.log(max(flux @ np.exp(output), 1e-12) / max(float(flux.sum()), 1e-12)))
+    up = {"height": 1.0} if len(story.who) == len(plan.lamps) else {}
+    found = {
+        "output": (common, np.sum([s * row for s, row in zip(share, lamps, strict=True)], axis=0)),
+        "beam": (0.0, np.zeros(len(names)) if story.wings else along(beam=1.0)),
+        "absorption": (0.0, along(absorption=1.0)),
+        "height": (0.0, along(rise=1.0, **up)),
+    }
+    found |= {f"lamp {n}": (float(output[n]), row) for n, row in enumerate(lamps)}
+    for side in part.evidence.answers.response.sides:
+        found[f"wall {side}"] = (story.lost.get(side, 0.0), along(**{f"wall_{side}": 1.0}))
+    return found
+
+
+def _known(found: Whole, wanted: dict[str, Rows]) -> dict[str, Known]:
+    """Numbers with their intervals over the whole mixture."""
+    columns = [np.concatenate([np.stack(row) for row in rows], axis=1) for rows in wanted.values()]
+    middle, variance = np.stack(columns, axis=2)
+    sd = np.sqrt(variance)
+    ends = [mixture.quantile(share, middle, sd, found.weight) for share in (0.5, LOW, HIGH)]
+    return {
+        name: Known(value=float(value), low=float(low), high=float(high))
+        for name, value, low, high in zip(wanted, *ends, strict=True)
+    }
 
 
 def _factor(log: Known) -> Known:

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from server.surveys.estimate import Known, MeasuredMap
+from server.surveys.findings import findings
 
 
 class Finding(StrEnum):
@@ -15,6 +16,7 @@ class Finding(StrEnum):
     WATER = "water"
     BEAM = "beam"
     WALL = "wall"
+    SUSPECT = "suspect"
     NOTHING = "nothing"
 
 
@@ -31,8 +33,11 @@ def explained(found: MeasuredMap) -> tuple[Explained, ...]:
     """Everything the readings show against the plan with four chances in five or better."""
     if not found.used:
         return (_nothing("Nothing has been measured yet: this is the plan with its own doubt."),)
-    findings = (*_output(found), *_lamps(found), *_water(found), *_beam(found), *_walls(found))
-    return findings or (
+    told = (*_output(found), *_lamps(found), *_water(found), *_beam(found), *_walls(found))
+    suspected = tuple(
+        Explained(finding=Finding.SUSPECT, number=None, words=one.words) for one in findings(found)
+    )
+    return (*suspected, *told) or (
         _nothing("Readings and plan agree: nothing points to a lamp, the water or the walls."),
     )
 

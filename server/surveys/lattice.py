@@ -41,9 +41,9 @@ class Lattice:
 def over(length_cm: float, width_cm: float, depth_cm: float) -> Lattice:
     """Nodes for a tank: closer together the longer it is, and never on a wall."""
     return Lattice(
-        x_cm=_chebyshev(length_cm, count(length_cm, 10.0, 4, 13)),
-        y_cm=_chebyshev(width_cm, count(width_cm, 10.0, 4, 7)),
-        depth_cm=_chebyshev(depth_cm, count(depth_cm, 20.0, 3, 5)),
+        x_cm=_chebyshev(length_cm, count(length_cm, 10.0, 5, 13)),
+        y_cm=_chebyshev(width_cm, count(width_cm, 10.0, 5, 7)),
+        depth_cm=_chebyshev(depth_cm, count(depth_cm, 13.0, 4, 5)),
     )
 
 

@@ -7,7 +7,12 @@ from server.optics.tank import Tank
 
 Floats = NDArray[np.float64]
 
-SENSOR_CM = 2.0  # from glass, floor and surface to the middle of a sensor
+SENSOR_CM = 2.0
+"""From the floor to the face of what lies on it: a flat animal, a sensor set down."""
+
+KEEP_OFF_CM = 4.0
+"""From glass, floor and surface to the middle of a sensor: its head and the wand do not fit nearer
+(common practice, no published source)."""
 
 
 def even_grid(tank: Tank, *, along: int, across: int, levels: int, edge: float = 0.1) -> Floats:
@@ -23,7 +28,7 @@ def even_grid(tank: Tank, *, along: int, across: int, levels: int, edge: float =
 def reachable(tank: Tank, points: Floats) -> Floats:
     """Points (n, 3) moved to where a sensor fits."""
     sides = np.array([tank.length_cm, tank.width_cm, tank.depth_cm])
-    margin = np.minimum(SENSOR_CM, sides / 4)
+    margin = np.minimum(KEEP_OFF_CM, sides / 4)
     return np.asarray(np.clip(points, margin, sides - margin), dtype=np.float64)
 
 

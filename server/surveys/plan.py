@@ -120,6 +120,8 @@ class Reading:
     set_aside: bool = False
     key: int = 0
     """The caller's own number for it (a row's id)."""
+    meter: str = ""
+    """Which meter took it; readings of one meter share its factor."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,12 +225,14 @@ def _asked(plan: Plan, emitters: Sequence[Emitter], points: Floats) -> Floats:
     return np.asarray(light, dtype=np.float64)
 
 
-def lamps_from(emitters: Sequence[Emitter]) -> tuple[Lamp, ...]:
-    """Lamps guessed from bare emitters: each its own, or where there are many, row by row.
+def lamps_from(emitters: Sequence[Emitter], labels: Sequence[str | None] = ()) -> tuple[Lamp, ...]:
+    """Lamps of bare emitters: those with one label are one lamp, the others are guessed.
 
-    Emitters alike in everything but x are one row (a bar). More than `MOST_LAMPS` rows become a
-    single lamp.
+    Without labels each is its own, or where there are many, row by row: emitters alike in
+    everything but x are one row (a bar). More than `MOST_LAMPS` lamps become a single one.
     """
+    if any(labels):
+        return _labelled(emitters, labels)
     if len(emitters) <= MOST_LAMPS:
         return tuple(Lamp(name=f"lamp {n}", emitters=(e,)) for n, e in enumerate(emitters, 1))
     rows: dict[object, list[Emitter]] = {}
@@ -238,3 +242,13 @@ def lamps_from(emitters: Sequence[Emitter]) -> tuple[Lamp, ...]:
     if len(rows) > MOST_LAMPS:
         return (Lamp(name="the lamps", emitters=tuple(emitters)),)
     return tuple(Lamp(name=f"lamp {n}", emitters=tuple(r)) for n, r in enumerate(rows.values(), 1))
+
+
+def _labelled(emitters: Sequence[Emitter], labels: Sequence[str | None]) -> tuple[Lamp, ...]:
+    """Emitters by their labels, in the order they come; each without one is its own lamp."""
+    found: dict[str, list[Emitter]] = {}
+    for number, (emitter, label) in enumerate(zip(emitters, labels, strict=True), start=1):
+        found.setdefault(f"lamp {number}" if label is None else label, []).append(emitter)
+    if len(found) > MOST_LAMPS:
+        return (Lamp(name="the lamps", emitters=tuple(emitters)),)
+    return tuple(Lamp(name=name, emitters=tuple(own)) for name, own in found.items())

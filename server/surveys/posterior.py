@@ -1,15 +1,15 @@
-"""What plan and readings together say: a weighted set of normal beliefs.
+"""What plan and readings together say if one story is true: a weighted set of normal beliefs.
 
 Method. Write ln PPFD at a place as
 
-    ln E(plan with this beam) + Σ sensitivity × correction + remainder,
+    ln E(story with this beam) + Σ sensitivity × correction + remainder + shade,
 
-with normal beliefs about the corrections (`priors`), a Gaussian process for the remainder and
-normal errors of the readings. For one beam angle and one belief about how far tanks depart from
-the model everything is normal, and the update is exact (Rasmussen & Williams 2006, sec. 2.7:
-explicit basis functions). Beams and beliefs form a grid; each is weighted by how probable it
-makes the readings (its marginal likelihood), and answers are read from the weighted mixture.
-Around each beam of the grid the light is taken as straight in the beam angle.
+with normal beliefs about the corrections (`priors`), a Gaussian process for the remainder, another
+where shade is suspected, and normal errors of the readings, of which a meter's factor is one that
+all its readings share. For one beam angle and one belief about how far tanks depart from the model
+everything is normal, and the update is exact (Rasmussen & Williams 2006, sec. 2.7: explicit basis
+functions). Beams and beliefs form a grid; each is weighted by how probable it makes the readings
+(its marginal likelihood). Around each beam of the grid the light is straight in the beam angle.
 """
 
 from dataclasses import dataclass, replace
@@ -18,15 +18,15 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from server.surveys import matern
+from server.surveys import matern, shade
+from server.surveys.anchored import Anchor
+from server.surveys.combinations import Grid, design, field, grid_of, linear
 from server.surveys.priors import Priors, Surprise
 from server.surveys.response import Answers
+from server.surveys.stories import Story, View, view
 
 Floats = NDArray[np.float64]
-
-BEAM_STEP_DEG = 7.0
-BEAM_SPREAD_DEG = 6.0
-BEAM_STEPS = 3
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -34,19 +34,38 @@ class Evidence:
     """The readings as the update wants them: what they say and what each may be wrong by.
 
     log_read: ln of each reading, (n,). own_variance: variance of its logarithm from meter floor
-    and place, (n,). if_wrong: variance of its logarithm if it is mistaken, (n,). wrong: which
-    readings are held to be so, (n,) of bool.
+    and place, (n,). if_wrong: variance of its logarithm if it is mistaken, (n,). shared: covariance
+    of the readings' logarithms from the factors of their meters, (n, n).
     """
 
     answers: Answers
     log_read: Floats
     own_variance: Floats
     if_wrong: Floats
-    wrong: NDArray[np.bool_]
+    shared: Floats
 
     @property
     def count(self) -> int:
         return int(self.log_read.size)
+
+    @property
+    def places(self) -> Floats:
+        return self.answers.points
+
+    @cached_property
+    def gap_cm(self) -> Floats:
+        return matern.distances(self.places, self.places)
+
+    @cached_property
+    def _remainders(self) -> dict[bytes, Floats]:
+        return {}
+
+    def remainder(self, grid: "Grid") -> Floats:
+        """`field` between the readings, kept, as many stories share their beliefs."""
+        key = grid.remainder.tobytes() + grid.range_cm.tobytes()
+        if key not in self._remainders:
+            self._remainders[key] = field(grid, self.gap_cm)
+        return self._remainders[key]
 
     def part(self, chosen: NDArray[np.intp]) -> "Evidence":
         return Evidence(
@@ -54,97 +73,199 @@ class Evidence:
             log_read=self.log_read[chosen],
             own_variance=self.own_variance[chosen],
             if_wrong=self.if_wrong[chosen],
-            wrong=self.wrong[chosen],
+            shared=self.shared[np.ix_(chosen, chosen)],
         )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Grid:
-    """Combinations of beam and belief: shift_deg (c,), size (c, p+1), log_weight (c,).
+class Odd:
+    """Which readings are held to be mistaken, and which to lie in shade, (n,) of bool each.
 
-    size: standard deviation of each correction, the beam's own spread last. remainder, range_cm,
-    reading: of each combination's belief, (c,).
+    recognised: ln by which the mistakes are likelier than any, as they look like known ones.
     """
 
-    shift_deg: Floats
-    size: Floats
-    remainder: Floats
-    range_cm: Floats
-    reading: Floats
-    log_weight: Floats
+    wrong: Flags
+    shaded: Flags
+    recognised: float = 0.0
 
-    def part(self, chosen: NDArray[np.intp]) -> "Grid":
-        return Grid(
-            shift_deg=self.shift_deg[chosen],
-            size=self.size[chosen],
-            remainder=self.remainder[chosen],
-            range_cm=self.range_cm[chosen],
-            reading=self.reading[chosen],
-            log_weight=self.log_weight[chosen],
+    @classmethod
+    def none(cls, count: int) -> "Odd":
+        return cls(wrong=np.zeros(count, dtype=bool), shaded=np.zeros(count, dtype=bool))
+
+    def with_wrong(self, index: int, value: bool = True) -> "Odd":
+        wrong = self.wrong.copy()
+        wrong[index] = value
+        return replace(self, wrong=wrong)
+
+    def with_shaded(self, index: int, value: bool = True) -> "Odd":
+        shaded = self.shaded.copy()
+        shaded[index] = value
+        return replace(self, shaded=shaded)
+
+    def log_chance(self, wrong_share: float) -> float:
+        """ln of its chance before any reading was taken."""
+        mistaken = int(self.wrong.sum())
+        odds = np.log(wrong_share / (1 - wrong_share)) * mistaken
+        return float(odds) + self.recognised + shade.log_chance(self.shaded)
+
+    def same(self, other: "Odd") -> bool:
+        return bool(
+            np.array_equal(self.wrong, other.wrong) and np.array_equal(self.shaded, other.shaded)
         )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Case:
+    """One story before its readings are weighed: how it sees them, and its grid."""
+
+    story: Story
+    evidence: Evidence
+    view: View
+    grid: Grid
+    odd: Odd
+    anchor: Anchor | None = None
+
+    @classmethod
+    def of(
+        cls,
+        story: Story,
+        evidence: Evidence,
+        priors: Priors,
+        beliefs: tuple[Surprise, ...],
+        anchor: Anchor | None = None,
+    ) -> "Case":
+        seen = _seen(story, anchor, evidence.answers)
+        grid = grid_of(story, seen, evidence.answers, priors, beliefs)
+        odd = Odd.none(evidence.count)
+        return cls(story=story, evidence=evidence, view=seen, grid=grid, odd=odd, anchor=anchor)
+
+    def with_odd(self, odd: Odd) -> "Case":
+        return replace(self, odd=odd)
+
+    @property
+    def region(self) -> shade.Region:
+        return shade.around(self.evidence.places, self.odd.shaded)
+
+    @cached_property
+    def covariance(self) -> Floats:
+        """Covariance of the readings before any is known, (c, n, n)."""
+        evidence, grid = self.evidence, self.grid
+        found = linear(grid, self.view, self.view) + evidence.remainder(grid)
+        found += evidence.shared + self.region.covariance(evidence.places, evidence.places)
+        index = np.arange(evidence.count)
+        noise = evidence.own_variance + evidence.if_wrong * self.odd.wrong
+        found[:, index, index] += grid.reading[:, None] ** 2 + noise
+        return found
+
+    @cached_property
+    def misfit(self) -> Floats:
+        """The readings' distance from the story, (c, n)."""
+        shifts = self.grid.shifts_deg
+        expected = self.view.log_at(shifts) + self.region.mean(self.evidence.places)
+        return np.asarray((self.evidence.log_read - expected)[self.grid.state])
+
+    @cached_property
+    def logs(self) -> Floats:
+        """ln weight of each combination times how probable it makes the readings, (c,).
+
+        Cholesky's factor of the covariance bordered by the misfit holds both its determinant and
+        the squared distance.
+        """
+        count = self.evidence.count
+        if not count:
+            return self.grid.log_weight
+        bordered = np.empty((len(self.misfit), count + 1, count + 1))
+        bordered[:, :count, :count] = self.covariance
+        bordered[:, :count, count] = bordered[:, count, :count] = self.misfit
+        bordered[:, count, count] = BORDER
+        diagonal = np.einsum("cnn->cn", np.linalg.cholesky(bordered))
+        size = 2 * np.log(diagonal[:, :count]).sum(axis=1) + count * np.log(2 * np.pi)
+        squared = BORDER - diagonal[:, count] ** 2
+        return np.asarray(self.grid.log_weight - 0.5 * (size + squared))
+
+    @property
+    def log_evidence(self) -> float:
+        return log_sum(self.logs)
+
+    def probable(self, *, most: int, kept: float = 0.995) -> "Case":
+        """Only the combinations that carry `kept` of the weight, and no more than `most`."""
+        weight = _normalised(self.logs)
+        order = np.argsort(-weight, kind="stable")
+        enough = int(np.searchsorted(np.cumsum(weight[order]), kept)) + 1
+        chosen = order[: min(enough, most)]
+        return replace(self, grid=self.grid.part(chosen))
+
+
+BORDER = 1e9
+"""More than any squared distance of readings from a story: thousands of readings off by ln 100."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Posterior:
-    """The mixture after the readings.
+    """One story after the readings.
 
     inverse: of each combination's covariance of the readings, (c, n, n). pull: inverse times the
-    readings' distance from the plan, (c, n). log_weight: ln of weights that sum to 1, (c,), kept as
-    logarithms because a mistaken reading can make the right combination 1e-300 probable.
-    log_evidence: of them all.
+    readings' distance from the story, (c, n). log_weight: ln of weights that sum to 1, (c,), kept
+    as logarithms because a mistaken reading can make the right combination 1e-300 probable.
+    log_evidence: of them all, without the chances of story and odd readings.
     """
 
-    grid: Grid
-    evidence: Evidence
+    case: Case
     inverse: Floats
     pull: Floats
     log_weight: Floats
     log_evidence: float
+
+    @property
+    def grid(self) -> Grid:
+        return self.case.grid
+
+    @property
+    def evidence(self) -> Evidence:
+        return self.case.evidence
 
     @cached_property
     def weight(self) -> Floats:
         """Weight of each combination, (c,)."""
         return _normalised(self.log_weight)
 
+    def seen(self, answers: Answers) -> View:
+        """Places as this story sees them."""
+        return _seen(self.case.story, self.case.anchor, answers)
+
     def predict(self, answers: Answers) -> tuple[Floats, Floats]:
         """Mean and variance of ln PPFD at places under each combination, both (c, m)."""
-        shared, own = self._shared(answers), self._own(answers)
-        mean = self._plan(answers) + np.einsum("cmn,cn->cm", shared, self.pull)
+        seen, region = self.seen(answers), self.case.region
+        shared = self.shared(answers, seen)
+        shade_there = region.mean(answers.points)
+        expected = (seen.log_at(self.grid.shifts_deg) + shade_there)[self.grid.state]
+        mean = expected + np.einsum("cmn,cn->cm", shared, self.pull)
         told = np.einsum("cmn,cmn->cm", shared @ self.inverse, shared)
+        own = self._own(seen) + (shade.SPREAD * region.depth_of_shade(answers.points)) ** 2
         return mean, np.maximum(own - told, 1e-10)
 
-    def remainder_at(self, answers: Answers) -> Floats:
-        """Mean remainder at places over the mixture, (m,)."""
-        near = self._near(answers)
-        return np.asarray(self.weight @ np.einsum("cmn,cn->cm", near, self.pull))
-
-    def corrections(self) -> tuple[Floats, Floats]:
-        """Each correction under each combination: mean (c, p+1) and covariance (c, p+1, p+1).
+    def corrections(self) -> tuple[tuple[str, ...], Floats, Floats]:
+        """Each correction under each combination: names, mean (c, p+1), covariance (c, p+1, p+1).
 
         The last is the beam, counted from the plan's own angle [°].
         """
-        design = _design(self.grid, self.evidence.answers)
-        shared = self.grid.size[:, :, None] ** 2 * design.transpose(0, 2, 1)
+        size = self.grid.sizes[self.grid.state]
+        slopes = design(self.grid, self.case.view)[self.grid.state]
+        shared = size[:, :, None] ** 2 * slopes.transpose(0, 2, 1)
         mean = np.einsum("cpn,cn->cp", shared, self.pull)
-        mean[:, -1] += self.grid.shift_deg
+        mean[:, -1] += self.grid.shifts_deg[self.grid.state]
         told = shared @ self.inverse @ shared.transpose(0, 2, 1)
-        own = np.eye(mean.shape[1]) * self.grid.size[:, None, :] ** 2
-        return mean, own - told
+        own = np.eye(size.shape[1]) * size[:, None, :] ** 2
+        return (*self.case.view.names, "beam"), mean, own - told
+
+    def shared(self, answers: Answers, seen: View | None = None) -> Floats:
+        """Prior covariance between places and readings, (c, m, n)."""
+        return self._prior(answers, self.evidence.answers, seen, self.case.view)
 
     def covariance(self, one: Answers, other: Answers) -> Floats:
-        """Covariance of ln PPFD between two sets of places over the whole mixture, (m, k)."""
-        here, there = self._shared(one), self._shared(other)
-        prior = self._prior(one, other)
-        inside = prior - here @ self.inverse @ there.transpose(0, 2, 1)
-        means = (self.predict(one)[0], self.predict(other)[0])
-        away = [mean - self.weight @ mean for mean in means]
-        between = np.einsum("c,cm,ck->mk", self.weight, away[0], away[1])
-        return np.asarray(np.einsum("c,cmk->mk", self.weight, inside) + between)
-
-    def variance(self, answers: Answers) -> Floats:
-        """Variance of ln PPFD at places over the whole mixture, (m,)."""
-        mean, inside = self.predict(answers)
-        return np.asarray(self.weight @ (inside + (mean - self.weight @ mean) ** 2))
+        """Covariance of ln PPFD between two sets of places under each combination, (c, m, k)."""
+        here, there = self.shared(one), self.shared(other)
+        return self._prior(one, other) - here @ self.inverse @ there.transpose(0, 2, 1)
 
     def left_out(self) -> tuple[Floats, Floats, Floats]:
         """Each reading foretold from all others: mean, variance, weight, all (c, n).
@@ -158,153 +279,51 @@ class Posterior:
         told = -0.5 * (np.log(variance) + self.pull**2 / precision)
         return mean, variance, _normalised(self.log_weight[:, None] - told)
 
-    def _plan(self, answers: Answers) -> Floats:
-        shifts, back = np.unique(self.grid.shift_deg, return_inverse=True)
-        return answers.log_at(shifts)[back]
-
-    def _near(self, answers: Answers) -> Floats:
-        gap = matern.distances(answers.points, self.evidence.answers.points)
-        return _field(self.grid, gap)
-
-    def _shared(self, answers: Answers) -> Floats:
-        """Prior covariance between places and readings, (c, m, n)."""
-        return self._prior(answers, self.evidence.answers)
-
-    def _prior(self, one: Answers, other: Answers) -> Floats:
+    def _prior(
+        self, one: Answers, other: Answers, seen: View | None = None, there: View | None = None
+    ) -> Floats:
+        here = seen or self.seen(one)
         gap = matern.distances(one.points, other.points)
-        return _linear(self.grid, one, other) + _field(self.grid, gap)
+        region = self.case.region.covariance(one.points, other.points)
+        return linear(self.grid, here, there or self.seen(other)) + field(self.grid, gap) + region
 
-    def _own(self, answers: Answers) -> Floats:
-        design = _design(self.grid, answers)
-        linear = np.einsum("cmp,cp->cm", design**2, self.grid.size**2)
-        return np.asarray(linear + self.grid.remainder[:, None] ** 2)
+    def _own(self, seen: View) -> Floats:
+        own = np.einsum("bmp,bp->bm", design(self.grid, seen) ** 2, self.grid.sizes**2)
+        return np.asarray(own[self.grid.state] + self.grid.remainder[:, None] ** 2)
 
 
-def grid_of(answers: Answers, priors: Priors, beliefs: tuple[Surprise, ...]) -> Grid:
-    """Every beam of the grid with every belief."""
-    plan = answers.response.plan
-    shifts, weights, spread = _beams(priors, movable=plan.beam_deg is not None)
-    rows = [
-        [_size(name, belief, priors, plan.absorption_per_m) for name in answers.response.names]
-        for belief in beliefs
-    ]
-    size = np.column_stack([np.array(rows), np.full(len(beliefs), spread)])
-    weight = np.outer(weights, [belief.weight for belief in beliefs])
-
-    def spread_out(values: list[float]) -> Floats:
-        return np.tile(np.array(values), shifts.size)
-
-    return Grid(
-        shift_deg=np.repeat(shifts, len(beliefs)),
-        size=np.tile(size, (shifts.size, 1)),
-        remainder=spread_out([belief.remainder for belief in beliefs]),
-        range_cm=spread_out([belief.range_cm for belief in beliefs]),
-        reading=spread_out([belief.reading for belief in beliefs]),
-        log_weight=np.log(weight.ravel() / weight.sum()),
+def _seen(story: Story, anchor: Anchor | None, answers: Answers) -> View:
+    """Places as a story sees them, put right by the engine where it was asked."""
+    seen = view(story, answers)
+    return (
+        seen if anchor is None else replace(seen, log_plan=seen.log_plan + anchor.offset(answers))
     )
 
 
-def update(grid: Grid, evidence: Evidence) -> Posterior:
-    """The mixture after the readings, every combination kept."""
-    answers = evidence.answers
-    gap = matern.distances(answers.points, answers.points)
-    covariance = _linear(grid, answers, answers) + _field(grid, gap)
-    noise = grid.reading[:, None] ** 2 + evidence.own_variance
-    noise = noise + evidence.if_wrong * evidence.wrong
-    index = np.arange(evidence.count)
-    covariance[:, index, index] += noise
-    shifts, back = np.unique(grid.shift_deg, return_inverse=True)
-    misfit = evidence.log_read - answers.log_at(shifts)[back]
-    inverse = np.asarray(np.linalg.inv(covariance), dtype=np.float64)
-    pull = np.einsum("cnk,ck->cn", inverse, misfit)
-    size = np.linalg.slogdet(covariance)[1] + evidence.count * np.log(2 * np.pi)
-    log_weight = grid.log_weight - 0.5 * (size + (pull * misfit).sum(axis=1))
+def update(case: Case) -> Posterior:
+    """One story after the readings, every combination of its grid kept."""
+    logs = case.logs
+    inverse = np.asarray(np.linalg.inv(case.covariance), dtype=np.float64)
     return Posterior(
-        grid=grid,
-        evidence=evidence,
+        case=case,
         inverse=inverse,
-        pull=pull,
-        log_weight=log_weight - log_sum(log_weight),
-        log_evidence=log_sum(log_weight),
-    )
-
-
-def if_wrong(posterior: Posterior) -> Floats:
-    """How much more probable the readings are if one of them is mistaken, ln ratio (n,)."""
-    every = np.arange(posterior.evidence.count)
-    gain = _gain(posterior, posterior.evidence.if_wrong, every)
-    return log_sum_columns(posterior.log_weight[:, None] + gain)
-
-
-def holding(posterior: Posterior, index: int, *, wrong: bool) -> Posterior:
-    """The posterior with one more reading held to be mistaken, or one held so believed again.
-
-    One variance changes, so the inverses change by one outer product (Sherman & Morrison 1950).
-    """
-    extra = float(posterior.evidence.if_wrong[index]) * (1 if wrong else -1)
-    row = posterior.inverse[:, index, :]
-    scale = extra / (1 + extra * row[:, index])
-    log_weight = posterior.log_weight + _gain(posterior, extra, index)
-    flags = posterior.evidence.wrong.copy()
-    flags[index] = wrong
-    outer = row[:, :, None] * row[:, None, :]
-    return Posterior(
-        grid=posterior.grid,
-        evidence=replace(posterior.evidence, wrong=flags),
-        inverse=posterior.inverse - scale[:, None, None] * outer,
-        pull=posterior.pull - (scale * posterior.pull[:, index])[:, None] * row,
-        log_weight=log_weight - log_sum(log_weight),
-        log_evidence=posterior.log_evidence + log_sum(log_weight),
-    )
-
-
-def _gain(posterior: Posterior, extra: Floats | float, which: NDArray[np.intp] | int) -> Floats:
-    """ln-probability gained by so much extra variance of a reading or several, (c, …)."""
-    variance = 1.0 / posterior.inverse[:, which, which]
-    away = posterior.pull[:, which] * variance
-    wide = variance + extra
-    gain = -0.5 * (np.log(wide / variance) + away**2 / wide - away**2 / variance)
-    return np.asarray(gain, dtype=np.float64)
-
-
-def together(parts: list[tuple[Posterior, float]]) -> Posterior:
-    """Several posteriors of the same readings, each with a ln weight, as one mixture."""
-    logs = np.array([log_weight for _, log_weight in parts])
-    share = logs - log_sum(logs)
-    grids = [posterior.grid for posterior, _ in parts]
-    first = parts[0][0]
-    return Posterior(
-        grid=Grid(
-            shift_deg=np.concatenate([g.shift_deg for g in grids]),
-            size=np.concatenate([g.size for g in grids]),
-            remainder=np.concatenate([g.remainder for g in grids]),
-            range_cm=np.concatenate([g.range_cm for g in grids]),
-            reading=np.concatenate([g.reading for g in grids]),
-            log_weight=np.concatenate([g.log_weight for g in grids]),
-        ),
-        evidence=first.evidence,
-        inverse=np.concatenate([posterior.inverse for posterior, _ in parts]),
-        pull=np.concatenate([posterior.pull for posterior, _ in parts]),
-        log_weight=np.concatenate(
-            [p.log_weight + s for (p, _), s in zip(parts, share, strict=True)]
-        ),
+        pull=np.einsum("cnk,ck->cn", inverse, case.misfit),
+        log_weight=logs - log_sum(logs),
         log_evidence=log_sum(logs),
     )
 
 
-def probable(posterior: Posterior, *, most: int, kept: float = 0.995) -> Posterior:
-    """Only the combinations that carry `kept` of the weight, and no more than `most`."""
-    order = np.argsort(-posterior.weight, kind="stable")
-    enough = int(np.searchsorted(np.cumsum(posterior.weight[order]), kept)) + 1
-    chosen = order[: min(enough, most)]
-    log_weight = posterior.log_weight[chosen]
-    return replace(
-        posterior,
-        grid=posterior.grid.part(chosen),
-        inverse=posterior.inverse[chosen],
-        pull=posterior.pull[chosen],
-        log_weight=log_weight - log_sum(log_weight),
-    )
+def gain(posterior: Posterior, extra: Floats, shift: float = 0.0) -> Floats:
+    """How much more probable the readings are if one of them is worse, ln ratio (n,).
+
+    extra: variance added to each, (n,); shift: what is then expected of ln PPFD besides.
+    """
+    precision = np.einsum("cnn->cn", posterior.inverse)
+    variance = 1.0 / precision
+    away = posterior.pull * variance
+    wide = variance + extra
+    ratio = -0.5 * (np.log(wide / variance) + (away - shift) ** 2 / wide - away**2 / variance)
+    return log_sum_columns(posterior.log_weight[:, None] + ratio)
 
 
 def log_sum(logs: Floats) -> float:
@@ -317,52 +336,6 @@ def log_sum_columns(logs: Floats) -> Floats:
     """ln Σ exp down each column."""
     top = logs.max(axis=0)
     return np.asarray(top + np.log(np.exp(logs - top).sum(axis=0)))
-
-
-def _beams(priors: Priors, *, movable: bool) -> tuple[Floats, Floats, float]:
-    """Shifts of the grid, their weights, and the spread about each [°].
-
-    Normals of one spread on an even grid, weighted by a normal, add up to the wider normal that
-    is believed.
-    """
-    if not movable:
-        return np.zeros(1), np.ones(1), 1e-3
-    shifts = BEAM_STEP_DEG * np.arange(-BEAM_STEPS, BEAM_STEPS + 1, dtype=np.float64)
-    wide = max(priors.beam_deg**2 - BEAM_SPREAD_DEG**2, 1.0)
-    weights = np.exp(-0.5 * shifts**2 / wide)
-    return shifts, weights / weights.sum(), BEAM_SPREAD_DEG
-
-
-def _size(name: str, belief: Surprise, priors: Priors, absorption_per_m: float) -> float:
-    """Standard deviation believed of one correction, by its name."""
-    kind = name.split()[0]
-    sizes = {
-        "output": priors.output,
-        "lamp": belief.lamp,
-        "absorption": priors.absorption_per_m(absorption_per_m),
-        "height": priors.height_cm,
-        "wall": belief.wall,
-    }
-    return sizes[kind]
-
-
-def _design(grid: Grid, answers: Answers) -> Floats:
-    """Sensitivities under each combination, the beam's last, (c, m, p+1)."""
-    shifts, back = np.unique(grid.shift_deg, return_inverse=True)
-    slope = answers.beam_slope(shifts)[back]
-    fixed = np.broadcast_to(answers.per_unit, (back.size, *answers.per_unit.shape))
-    return np.concatenate([fixed, slope[:, :, None]], axis=2)
-
-
-def _linear(grid: Grid, one: Answers, other: Answers) -> Floats:
-    left = _design(grid, one) * grid.size[:, None, :] ** 2
-    return np.asarray(left @ _design(grid, other).transpose(0, 2, 1))
-
-
-def _field(grid: Grid, gap_cm: Floats) -> Floats:
-    ranges, back = np.unique(grid.range_cm, return_inverse=True)
-    shapes = np.array([matern.correlation(gap_cm, float(r)) for r in ranges])
-    return np.asarray(grid.remainder[:, None, None] ** 2 * shapes[back])
 
 
 def _normalised(logs: Floats) -> Floats:

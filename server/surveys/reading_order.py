@@ -11,8 +11,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from server.surveys.places import KEEP_OFF_CM
+
 LAYER_CM = 4.0  # points this close in depth are read in one go
-KEEP_OFF_CM = 4.0  # a sensor head does not fit nearer to a wall or the floor
 USUAL_POINTS = 12
 
 

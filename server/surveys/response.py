@@ -1,20 +1,20 @@
-"""How the light answers to every uncertain number of a plan.
+"""How the light of every lamp answers to every uncertain number of a plan.
 
 The engine is asked about the plan itself wherever it matters, and about the plan with one number
 changed only on a lattice of the tank; the ratio of the two is smooth and is read off in between.
-What is kept is logarithms: d ln PPFD per unit of each number. The beam angle is the one number the
-logarithm does not follow in a straight line, so it keeps a curve through five angles.
+Everything is kept lamp by lamp and as logarithms, so that any story about the lamps (one is out,
+all hang elsewhere, another lens) can be told from the same rows (`seen`).
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.surveys import changed, lattice
-from server.surveys.plan import Plan, scattered_at, straight_light_of
+from server.surveys.plan import Lamp, Plan, scattered_at, straight_light_of
 
 Floats = NDArray[np.float64]
 
@@ -24,28 +24,45 @@ DARK_PPFD = 1e-3
 BEAM_REACH_DEG = 26.0
 NARROWEST_DEG, WIDEST_DEG = 8.0, 168.0
 ABSORPTION_STEP_PER_M = 0.15
-HEIGHT_STEP_CM = 1.0
+HEIGHT_STEP_CM = 2.0
+SIDE_STEP_CM = 4.0
+LEAN_STEP_DEG = 8.0
+WINGS_DEG = (30.0, 39.0, 48.0, 57.0, 66.0)
+"""Angles at which a lens with two wings may be brightest."""
+DIPS = (0.30, 0.60)
+"""What such a lens sends straight down, as a share of its brightest."""
+MIDDLE_DIP = sum(DIPS) / 2
+UNIT_PPF = 100.0
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Response:
-    """Sensitivities of a plan on a lattice.
+    """Rows on a lattice, one set per lamp.
 
-    names: one per linear number, shape (p,). per_unit: d ln PPFD per unit, (p, nodes).
-    shifts_deg: the five beams the engine was asked about, as shifts from the plan's, (5,) [°].
-    by_beam: ln PPFD at each of them less that of the plan, (5, nodes).
+    rows: "light" is ln PPFD; "absorption" d ln PPFD per m⁻¹; "height", "x", "y" per cm with
+    "height²" and so on per cm²; "wall left" the share of the lamp's light that this wall returned;
+    "beam 0" to "beam 4" ln PPFD at the five shifted beams less the plan's; "wing 0" to "wing 4"
+    the same for WINGS_DEG; "dip" per unit of dip. table: (rows, lamps, nodes).
     """
 
     plan: Plan
     nodes: lattice.Lattice
-    names: tuple[str, ...]
-    per_unit: Floats
+    rows: dict[str, int]
+    table: Floats
     shifts_deg: Floats
-    by_beam: Floats
-    log_plan: Floats
+
+    @property
+    def sides(self) -> tuple[str, ...]:
+        """Walls that mirror light."""
+        return changed.clear_sides(self.plan)
+
+    @property
+    def log_plan(self) -> Floats:
+        """ln PPFD of all lamps on the nodes, (nodes,)."""
+        return log_sum_over_lamps(self.table[self.rows["light"]])
 
     def at(self, points: Floats) -> "Answers":
-        """The plan's light and its sensitivities at points of shape (n, 3)."""
+        """The plan's light and its rows at points of shape (n, 3)."""
         return self._answers(points, log_ppfd(self.plan.sensed(points)))
 
     def with_place(self, points: Floats, place_cm: float) -> "tuple[Answers, Floats]":
@@ -65,14 +82,24 @@ class Response:
         variance = sideways + self._slope_down(points, place_cm) ** 2
         return self._answers(points, over_sensor), np.asarray(variance, dtype=np.float64)
 
+    def roughly(self, points: Floats) -> "Answers":
+        """The same from the lattice alone: for choosing among places, not for telling light."""
+        log_plan = self.nodes.weights(points) @ self.log_plan
+        return replace(self._answers(points, log_plan), rough=True)
+
+    def slopes(self, points: Floats, place_cm: float) -> Floats:
+        """Variance of ln PPFD from the place alone, by the lattice, (n,)."""
+        steps = place_cm / 2 * np.eye(3)
+        ways = [self.nodes.weights(points + s) - self.nodes.weights(points - s) for s in steps]
+        return np.asarray(np.sum([(way @ self.log_plan) ** 2 for way in ways], axis=0))
+
     def _answers(self, points: Floats, log_plan: Floats) -> "Answers":
         weights = self.nodes.weights(points)
         return Answers(
             response=self,
             points=points,
             log_plan=log_plan,
-            per_unit=weights @ self.per_unit.T,
-            by_beam=self.by_beam @ weights.T,
+            table=_kept_as_is(self.table @ weights.T),
         )
 
     def _slope_down(self, points: Floats, step_cm: float) -> Floats:
@@ -83,35 +110,41 @@ class Response:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Answers:
-    """`Response` read off at places: log_plan (n,), per_unit (n, p), by_beam (5, n)."""
+    """`Response` read off at places: log_plan (n,), table (rows, lamps, n).
+
+    rough: whether even the plan's light was read off the lattice.
+    """
 
     response: Response
     points: Floats
     log_plan: Floats
-    per_unit: Floats
-    by_beam: Floats
+    table: Floats
+    rough: bool = False
+    asked: dict[object, Floats] = field(default_factory=dict)
 
-    def log_at(self, shifts_deg: Floats) -> Floats:
-        """ln PPFD with the beam shifted, shape (shifts, n)."""
-        return self.log_plan + self._beam(shifts_deg)
+    def kept(self, key: object, ask: Callable[[], Floats]) -> Floats:
+        """Something the engine says of these places, asked once."""
+        if key not in self.asked:
+            self.asked[key] = ask()
+        return self.asked[key]
 
-    def beam_slope(self, shifts_deg: Floats) -> Floats:
-        """d ln PPFD per degree of beam at each shift, shape (shifts, n)."""
-        return self._beam(shifts_deg + 0.5) - self._beam(shifts_deg - 0.5)
+    def row(self, name: str) -> Floats:
+        """One row by its name, (lamps, n)."""
+        return np.asarray(self.table[self.response.rows[name]], dtype=np.float64)
 
-    def _beam(self, shifts_deg: Floats) -> Floats:
-        known = self.response.shifts_deg
-        beam_deg = self.response.plan.beam_deg or 90.0
-        return _lagrange(_lens(beam_deg + known), _lens(beam_deg + shifts_deg)) @ self.by_beam
+    def stack(self, name: str) -> Floats:
+        """The five rows of "beam" or "wing", (5, lamps, n)."""
+        first = self.response.rows[f"{name} 0"]
+        return np.asarray(self.table[first : first + 5], dtype=np.float64)
 
     def part(self, chosen: NDArray[np.intp]) -> "Answers":
         """The same at some of the places."""
-        return Answers(
-            response=self.response,
+        return replace(
+            self,
             points=self.points[chosen],
             log_plan=self.log_plan[chosen],
-            per_unit=self.per_unit[chosen],
-            by_beam=self.by_beam[:, chosen],
+            table=self.table[:, :, chosen],
+            asked={},
         )
 
 
@@ -119,26 +152,16 @@ class Answers:
 def of(plan: Plan) -> Response:
     """Ask the engine about the plan and its changes; remembered, as readings do not alter it."""
     tank = plan.tank
-    nodes = lattice.over(tank.length_cm, tank.width_cm, tank.depth_cm)
-    points = nodes.points
-    by_lamp = np.array([straight_light_of(plan, lamp.emitters, points) for lamp in plan.lamps])
-    scattered = scattered_at(plan, plan.emitters, points)
-    log_plan = log_ppfd(by_lamp.sum(axis=0) + scattered)
-
-    def change(other: Plan) -> Floats:
-        straight = straight_light_of(other, other.emitters, points)
-        return log_ppfd(straight + scattered) - log_plan
-
-    shifts = _shifts(plan.beam_deg)
-    found = _linear(plan, by_lamp, change)
+    parts = [_lamp_rows(*_unit(plan, lamp)) for lamp in plan.lamps]
+    table = np.stack([np.array(list(part.values())) for part in parts], axis=1)
+    table[0] += np.log([_relative(lamp) for lamp in plan.lamps])[:, None]
+    table.setflags(write=False)
     return Response(
         plan=plan,
-        nodes=nodes,
-        names=tuple(found),
-        per_unit=np.array(list(found.values())),
-        shifts_deg=shifts,
-        by_beam=_by_beam(plan, shifts, change),
-        log_plan=log_plan,
+        nodes=lattice.over(tank.length_cm, tank.width_cm, tank.depth_cm),
+        rows={name: number for number, name in enumerate(parts[0])},
+        table=table,
+        shifts_deg=_shifts(plan.beam_deg),
     )
 
 
@@ -147,24 +170,83 @@ def log_ppfd(ppfd: Floats) -> Floats:
     return np.asarray(np.log(np.maximum(ppfd, DARK_PPFD)), dtype=np.float64)
 
 
-def _linear(plan: Plan, by_lamp: Floats, change: Callable[[Plan], Floats]) -> dict[str, Floats]:
-    """d ln PPFD per unit of everything that is treated as a straight line, by name.
+def _kept_as_is(values: Floats) -> Floats:
+    """An array that many stories read and none may change."""
+    values.setflags(write=False)
+    return values
 
-    Changes leave scattered light as it is, and lamps share in it as in the rest: working it out
-    anew costs more than it tells.
+
+def log_sum_over_lamps(logs: Floats) -> Floats:
+    """ln Σ exp over the lamps' axis, the last but one."""
+    top = logs.max(axis=-2)
+    return np.asarray(top + np.log(np.exp(logs - top[..., None, :]).sum(axis=-2)))
+
+
+def _relative(lamp: Lamp) -> float:
+    return max(sum(e.ppf_umol_s for e in lamp.emitters), 1e-6) / UNIT_PPF
+
+
+def _unit(plan: Plan, lamp: Lamp) -> tuple[Plan, float | None]:
+    """The plan with this lamp alone, at a flux that never changes, so that dimming asks nothing.
+
+    Rocks are left out: their shade has edges that no lattice carries, and it is in the plan's own
+    light, which the engine says at the places themselves.
     """
-    total = np.maximum(by_lamp.sum(axis=0), DARK_PPFD)
-    found: dict[str, Floats] = {"output": np.ones(by_lamp.shape[1])}
-    if len(plan.lamps) > 1:
-        for number, light in enumerate(by_lamp):
-            found[f"lamp {number}"] = light / total
-    tinted = changed.with_absorption(plan, ABSORPTION_STEP_PER_M)
-    found["absorption"] = change(tinted) / ABSORPTION_STEP_PER_M
-    found["height"] = change(changed.with_height(plan, HEIGHT_STEP_CM)) / HEIGHT_STEP_CM
-    for side in changed.clear_sides(plan):
-        # per share of the wall's light that is lost, so that 1 is a wall gone dark
-        found[f"wall {side}"] = np.expm1(change(changed.with_wall(plan, side, "black")))
-    return found
+    flux = sum(e.ppf_umol_s for e in lamp.emitters)
+    each = UNIT_PPF / len(lamp.emitters)
+    emitters = tuple(
+        replace(e, ppf_umol_s=UNIT_PPF * e.ppf_umol_s / flux if flux > 0 else each)
+        for e in lamp.emitters
+    )
+    lamp_alone = (Lamp(name="", emitters=emitters),)
+    alone = replace(plan, tank=replace(plan.tank, rocks=()), lamps=lamp_alone)
+    return alone, plan.beam_deg
+
+
+@lru_cache(maxsize=256)
+def _lamp_rows(alone: Plan, beam_deg: float | None) -> dict[str, Floats]:
+    """Every row of one lamp on the lattice. Changes leave scattered light as it is."""
+    tank = alone.tank
+    points = lattice.over(tank.length_cm, tank.width_cm, tank.depth_cm).points
+    scattered = scattered_at(alone, alone.emitters, points)
+    log_plan = log_ppfd(straight_light_of(alone, alone.emitters, points) + scattered)
+
+    def change(other: Plan) -> Floats:
+        straight = straight_light_of(other, other.emitters, points)
+        return log_ppfd(straight + scattered) - log_plan
+
+    rows = {"light": log_plan}
+    tinted = changed.with_absorption(alone, ABSORPTION_STEP_PER_M)
+    rows["absorption"] = change(tinted) / ABSORPTION_STEP_PER_M
+    rows |= _curve("height", HEIGHT_STEP_CM, lambda d: change(changed.with_height(alone, d)))
+    rows |= _curve("x", SIDE_STEP_CM, lambda d: change(changed.with_place(alone, d, 0.0)))
+    rows |= _curve("y", SIDE_STEP_CM, lambda d: change(changed.with_place(alone, 0.0, d)))
+    rows |= _curve("lean x", LEAN_STEP_DEG, lambda d: change(changed.with_lean(alone, d, 0.0)))
+    rows |= _curve("lean y", LEAN_STEP_DEG, lambda d: change(changed.with_lean(alone, 0.0, d)))
+    for side in changed.clear_sides(alone):
+        dark = change(changed.with_wall(alone, side, "black"))
+        rows[f"wall {side}"] = np.clip(-np.expm1(dark), 0.0, 1.0)
+    for number, shift in enumerate(_shifts(beam_deg)):
+        beam = alone.beam_deg is not None and shift != 0.0
+        told = changed.with_beam(alone, float(shift)) if beam else None
+        rows[f"beam {number}"] = np.zeros(len(points)) if told is None else change(told)
+    return rows | _wings(alone, change)
+
+
+def _curve(name: str, step: float, change: Callable[[float], Floats]) -> dict[str, Floats]:
+    """A parabola through no change and a step either way: its slope and its bend."""
+    ahead, behind = change(step), change(-step)
+    return {name: (ahead - behind) / (2 * step), f"{name}²": (ahead + behind) / (2 * step**2)}
+
+
+def _wings(alone: Plan, change: Callable[[Plan], Floats]) -> dict[str, Floats]:
+    rows = {
+        f"wing {number}": change(changed.with_wings(alone, peak, MIDDLE_DIP))
+        for number, peak in enumerate(WINGS_DEG)
+    }
+    shallow, deep = (change(changed.with_wings(alone, WINGS_DEG[2], dip)) for dip in DIPS)
+    rows["dip"] = (deep - shallow) / (DIPS[1] - DIPS[0])
+    return rows
 
 
 def _shifts(beam_deg: float | None) -> Floats:
@@ -177,25 +259,3 @@ def _shifts(beam_deg: float | None) -> Floats:
     if low > -4.0:
         return np.linspace(0.0, high, 5)
     return np.array([low, low / 2, 0.0, high / 2, high])
-
-
-def _by_beam(plan: Plan, shifts: Floats, change: Callable[[Plan], Floats]) -> Floats:
-    """ln PPFD at each shift less the plan's; all zero where the lamps have measured tables."""
-    if plan.beam_deg is None:
-        return np.zeros((shifts.size, change(plan).size))
-    return np.array([change(changed.with_beam(plan, float(shift))) for shift in shifts])
-
-
-def _lens(beam_deg: Floats) -> Floats:
-    """ln m of a beam, m as in I = I₀ cosᵐ θ: what ln PPFD is smoothest in."""
-    half = np.radians(np.clip(beam_deg, 2.0, 179.0) / 2)
-    return np.asarray(np.log(np.log(0.5) / np.log(np.cos(half))), dtype=np.float64)
-
-
-def _lagrange(nodes: Floats, at: Floats) -> Floats:
-    """Weights of Lagrange's polynomial, shape (at, nodes); the end values are kept beyond."""
-    at = np.clip(at, nodes.min(), nodes.max())
-    same = np.eye(nodes.size, dtype=bool)
-    gaps = np.where(same, 1.0, nodes[:, None] - nodes[None, :])
-    away = at[:, None, None] - nodes[None, None, :]
-    return np.asarray(np.where(same, 1.0, away / gaps).prod(axis=2), dtype=np.float64)

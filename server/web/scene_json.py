@@ -22,6 +22,7 @@ from server.web.problem import Refusal
 MOST_EMITTERS = 400
 MOST_BANDS = 20
 MOST_ANGLES = 91
+MOST_LABEL = 80
 
 Number = Annotated[float, Field(strict=True, allow_inf_nan=False)]
 Share = Annotated[Number, Field(ge=0, le=1)]
@@ -173,6 +174,8 @@ class Unhung(Strict):
     beam_deg: Annotated[Beam | None, Field(validate_default=True)] = None
     tilt_deg: Tilt = 0.0
     toward_deg: Toward = 0.0
+    lamp: Annotated[str, Field(min_length=1, max_length=MOST_LABEL)] | None = None
+    """Which lamp it belongs to; only the measured map makes use of it."""
 
     @field_validator("beam_deg", mode="after")
     @classmethod
@@ -183,7 +186,7 @@ class Unhung(Strict):
 
     def emitter(self, height_cm: float | None = None) -> Emitter:
         """The engine's emitter; `height_cm` where the request itself carries none."""
-        told = self.model_dump()
+        told = self.model_dump(exclude={"lamp"})
         told.setdefault("height_cm", height_cm)
         told["intensity"] = None if self.intensity is None else table_of(self.intensity)
         return Emitter(**told)

@@ -40,6 +40,9 @@ ASKED: dict[str, Any] = {
     "readings": [],
     "at": [{"x_cm": 60, "y_cm": 25, "depth_cm": 30}, {"x_cm": 5, "y_cm": 45, "depth_cm": 50}],
 }
+ANIMAL = {
+    "name": "Plate", "x_cm": 60, "y_cm": 25, "depth_cm": 30, "low_ppfd": 100, "high_ppfd": 200
+}  # fmt: skip
 PLACES = [(20, 10, 10), (60, 25, 20), (100, 40, 30), (30, 40, 45), (90, 10, 45), (60, 45, 10)]
 
 
@@ -95,6 +98,75 @@ def test_a_wild_reading_is_named_by_its_number(client: TestClient) -> None:
     assert "covered" in told["misfits"][0]["words"]
 
 
+# The meter, the animals, the lamps by name, and what is found
+
+
+def test_a_meter_in_doubt_widens_what_is_absolute(client: TestClient) -> None:
+    body = with_readings(client, 0.9)
+    sure = client.post("/api/measured-map", json=body).json()["at"]
+    body["meter"] = {"factor_uncertainty": 0.08}
+    unsure = client.post("/api/measured-map", json=body).json()["at"]
+    for one, other in zip(sure, unsure, strict=True):
+        assert other["high"] / other["low"] > 1.1 * one["high"] / one["low"]
+        assert other["high"] / other["low"] > 1.2  # 80 % of ±8 % is ±10 %
+
+
+def test_animals_get_a_verdict_with_its_chances(client: TestClient) -> None:
+    body = with_readings(client, 1.0)
+    light = client.post("/api/measured-map", json=body).json()["at"][0]["ppfd"]
+    place = {"x_cm": 60, "y_cm": 25, "depth_cm": 30}
+    ranges = {"in_range": (0.5, 2.0), "too_dim": (2.0, 3.0), "too_bright": (0.2, 0.5)}
+    ranges["not_known"] = (1.0, 2.0)
+    body["animals"] = [
+        {"name": name, **place, "low_ppfd": low * light, "high_ppfd": high * light}
+        for name, (low, high) in ranges.items()
+    ]
+    told = client.post("/api/measured-map", json=body).json()["animals"]
+    assert [one["verdict"] for one in told] == list(ranges)
+    for one in told:
+        assert sum(one["chances"].values()) == pytest.approx(1.0)
+        assert one["low"] < one["ppfd"] < one["high"]
+
+
+def two_lamps(client: TestClient, *, second: float) -> dict[str, Any]:
+    """Two lamps of one kind, read as if the second gave this share of its light."""
+    lamp = {"shape": "square", "y_cm": 25, "height_cm": 25, "ppf_umol_s": 120, "beam_deg": 90}
+    lamps = [lamp | {"x_cm": x, "side_cm": 10, "lamp": name} for x, name in ((30, "A"), (90, "B"))]
+    real = [lamps[0], lamps[1] | {"ppf_umol_s": 120 * second}]
+    spots = [(x, y, d) for x in (10, 45, 75, 110) for y in (8, 42) for d in (10, 40)]
+    places = [{"x_cm": x, "y_cm": y, "depth_cm": d} for x, y, d in spots]
+    light = client.post("/api/measured-map", json=asked(emitters=real, at=places)).json()["at"]
+    readings = [p | {"ppfd": one["ppfd"]} for p, one in zip(places, light, strict=True)]
+    return asked(emitters=lamps, readings=readings)
+
+
+def test_a_lamp_that_is_out_is_named_by_its_label(client: TestClient) -> None:
+    told = client.post("/api/measured-map", json=two_lamps(client, second=0.0)).json()["findings"]
+    assert [(one["kind"], one["lamp"]) for one in told] == [("lamp", "B")]
+    assert told[0]["chance"] > 0.9 and "out" in told[0]["words"] and "plug" in told[0]["words"]
+    assert "wall" not in told[0] and "reading" not in told[0]
+
+
+def test_nothing_is_found_where_nothing_is_wrong(client: TestClient) -> None:
+    body = two_lamps(client, second=1.0)
+    assert client.post("/api/measured-map", json=body).json()["findings"] == []
+
+
+def test_emitters_of_one_label_are_one_lamp(client: TestClient) -> None:
+    body = two_lamps(client, second=0.0)
+    for one in body["emitters"]:
+        one["lamp"] = "A"
+    told = client.post("/api/measured-map", json=body).json()["findings"]
+    assert all(one["kind"] != "lamp" or one["lamp"] == "A" for one in told)
+
+
+def test_a_slipped_digit_is_named_with_the_number_of_its_reading(client: TestClient) -> None:
+    body = two_lamps(client, second=1.0)
+    body["readings"][5]["ppfd"] *= 10
+    (told,) = client.post("/api/measured-map", json=body).json()["findings"]
+    assert (told["kind"], told["reading"]) == ("reading", 5)
+
+
 def test_no_places_asked_is_allowed(client: TestClient) -> None:
     told = client.post("/api/measured-map", json=asked(at=[])).json()
     assert told["at"] == [] and "the whole tank" in told["next_reading"]["why"]
@@ -113,6 +185,15 @@ def test_no_places_asked_is_allowed(client: TestClient) -> None:
         ({"at": "everywhere"}, "at"),
         ({"emitters": []}, "emitters"),
         ({"colour": "blue"}, "colour"),
+        ({"meter": {"factor_uncertainty": -0.1}}, "meter.factor_uncertainty"),
+        ({"meter": {"factor_uncertainty": 3}}, "meter.factor_uncertainty"),
+        ({"meter": {"factor": 0.1}}, "meter.factor"),
+        ({"animals": [{**ANIMAL, "depth_cm": 56}]}, "animals.0.depth_cm"),
+        ({"animals": [{**ANIMAL, "low_ppfd": -1}]}, "animals.0.low_ppfd"),
+        ({"animals": [{**ANIMAL, "name": ""}]}, "animals.0.name"),
+        ({"animals": [{**ANIMAL, "low_ppfd": 300}]}, "animals.0.high_ppfd"),
+        ({"animals": [ANIMAL] * 61}, "animals"),
+        ({"emitters": [{**ASKED["emitters"][0], "lamp": 7}]}, "emitters.0.lamp"),
         ({"water": {"refractive_index": 1.34, "absorption_per_m": [[0.5, 0.1]]}}, "water"),
         ({"tank": {**ASKED["tank"], "cover": "maybe"}}, "tank.cover"),
         ({"tank": {**ASKED["tank"], "length_cm": 0}}, "tank.length_cm"),
