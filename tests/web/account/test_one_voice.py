@@ -5,6 +5,8 @@ The account as JSON is the reference; each page is read back as a member reads i
 Demo tanks always; tanks made at random too, a few hundred with UNDERLAMP_LONG=1.
 """
 
+import csv
+import io
 import os
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -30,6 +32,8 @@ PAGES = (
     "/tanks/{tank}/animals/new",
     "/setups/{setup}",
     "/tanks/{tank}/plan/drawn",
+    "/tanks/{tank}/day",
+    "/tanks/{tank}/dose",
 )
 """Pages about one tank alone."""
 
@@ -140,6 +144,7 @@ def speaks_with_one_voice(visit: Visit) -> None:
     for address in PAGES:
         agrees(visit, address, visit.page(address))
     proposes_one_thing(visit)
+    types_one_number(visit)
     agrees(visit, "/", _line_of(visit, visit.page("/")))
     agrees(visit, "/tanks", _line_of(visit, visit.page("/tanks")))
 
@@ -163,6 +168,22 @@ def agrees(visit: Visit, address: str, html: str) -> None:
         allowed = [account["proposal"]["words"], account["next_step"]]
     for order in said.orders:
         assert any(order.lower() in words.lower() for words in allowed), (*where, order)
+
+
+def types_one_number(visit: Visit) -> None:
+    """The table of set-points names the account's numbers, line by line."""
+    answer = visit.browser.get(f"/tanks/{visit.tank}/day/set-points.csv")
+    if answer.status_code != 200:  # a tank without a day has no table
+        assert all(not line["time"] for line in visit.account["set_now"]), visit.name
+        return
+    lines = list(csv.DictReader(io.StringIO(answer.text, newline="")))
+    printed = {(line["local_time"], _number(line["type_percent"])) for line in lines}
+    wanted = {(line["time"], line["type_percent"]) for line in visit.account["set_now"]}
+    assert printed == wanted, visit.name
+
+
+def _number(text: str) -> float | None:
+    return float(text) if text.replace(".", "").isdigit() else None
 
 
 def proposes_one_thing(visit: Visit) -> None:
