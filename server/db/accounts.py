@@ -25,6 +25,7 @@ from server.account.change import Kind
 from server.account.known_light import KnownLight
 from server.account.reckoning import Resident, Standing
 from server.account.unmeasured import stated_light
+from server.account.way import next_words
 from server.db import abilities, days, light, measured, tanks
 from server.db.brightest import at_brightest
 from server.db.daylight import LampDay, lamp_days, light_at, lit_parts, part_days
@@ -51,7 +52,7 @@ class AccountRows:
 
     setup: None where nothing ever hung. readings: of the setup they were taken under, which may
     be an earlier one. hung: as stated where readings put the lamps right, else as the club
-    knows them. due: a step that has come round, in one sentence.
+    knows them. way: the way to another light that the tank is on.
     """
 
     tank: Tank
@@ -62,8 +63,12 @@ class AccountRows:
     days: tuple[GroupDay, ...]
     animals: tuple[Animal, ...]
     today: date
-    due: str = ""
     way: WayRows | None = None
+
+    @property
+    def due(self) -> str:
+        """Where the way stands and what it asks for; empty where the tank is on none."""
+        return next_words(self.way.way, self.today) if self.way is not None else ""
 
     @property
     def light_since(self) -> date | None:
@@ -93,7 +98,9 @@ class AccountRows:
 
 def rows_of(db: Session, tank: Tank, *, today: date, setup: Setup | None = None) -> AccountRows:
     """Rows of what hangs now, or of one setup. Call inside a transaction."""
-    chosen = setup or tanks.current_setup(db, tank.id)
+    current = tanks.current_setup(db, tank.id)
+    chosen = setup or current
+    hangs = chosen is None or (current is not None and chosen.id == current.id)
     readings = None if chosen is None else _readings(db, tank, chosen, today)
     ended = None if chosen is None else _last_day(db, chosen)
     ran = days.schedule_on(db, tank.id, ended or today)
@@ -108,7 +115,7 @@ def rows_of(db: Session, tank: Tank, *, today: date, setup: Setup | None = None)
         days=days.days_of(db, ran.id) if ran is not None else (),
         animals=tuple(tanks.animals_of(db, tank.id, on=ended)),
         today=today,
-        way=way_rows(db, tank.id, today=today) if setup is None else None,
+        way=way_rows(db, tank.id, today=today) if hangs else None,
     )
 
 
@@ -264,9 +271,10 @@ class Told:
 
     @cached_property
     def account(self) -> Account:
+        """On a way nothing else is proposed: until it ends, the light is not to be touched."""
         rows = self.rows
         standing = Standing(set_now=_set_now(rows), due=rows.due)
-        proposal = _proposal(rows, self.light, self.unit)
+        proposal = rows.due or _proposal(rows, self.light, self.unit)
         return reckoning.account(self.glance, self.light, proposal, standing)
 
     @property

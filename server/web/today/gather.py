@@ -126,20 +126,20 @@ def _newest_calibration(db: Session, meter_id: int) -> MeterCalibration | None:
 
 
 def ways_up(db: Session, desk: Desk) -> list[Todo]:
-    """Steps of acclimation that are due, and plans that hold."""
-    who, today = desk.who, desk.today
+    """Steps of a way that are due, and ways that hold."""
     todos = []
-    for tank in tanks.own_tanks(db, who.id):
-        plan = acclimation.under_way(db, tank.id)
-        if plan is None:
+    for tank in tanks.own_tanks(db, desk.who.id):
+        way = acclimation.way_of(db, tank.id, today=desk.today)
+        if way is None or way.state == "waiting":
             continue
         address = f"/tanks/{tank.id}/acclimation"
-        step = acclimation.next_step(acclimation.steps_of(db, plan.id))
-        if plan.state == "held":
+        if way.state == "held":
             words = f"Look at the animals of {tank.name}: the way up holds"
             todos.append(Todo(words=words, address=address, rank=1))
-        elif step is not None and step.due_on <= today:
-            words = f"{tank.name}: step {step.number} of the way up. Anything pale or shrunken?"
+        else:
+            words = (
+                f"{tank.name}: step {way.coming.number} of the way up. Anything pale or shrunken?"
+            )
             todos.append(Todo(words=words, address=address, rank=2))
     return todos
 

@@ -10,7 +10,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlmodel import select
 
-from server.db import acclimation, lived_under, tanks
+from server.db import acclimation, accounts, lived_under, tanks
 from server.db.engine import Database
 from server.models import AcclimationStep, Animal, ChoreDone, DimDays, LampModel, Tank
 from tests.web.acclimation.conftest import form_of, keep_plan
@@ -161,6 +161,13 @@ def test_after_a_step_every_page_says_the_same_thing_to_do(
         assert "Step 2 of" in text and "Leave the light as it is until then." in text
         assert "Give more light" not in text and "Move up" not in text
         assert "Reach this light slowly" not in text
+    with club.read() as db:
+        rows = accounts.rows_of(db, db.get_one(Tank, dated.tank), today=TODAY)
+    found = accounts.account(rows)
+    assert found.proposal is None and found.why_none == found.next_step
+    assert re.match(r"Step 2 of \d+ comes on 2 December 2026\. Leave the light", found.next_step)
+    for page in ("", "/verdict"):
+        assert found.next_step in ivo.get(f"/tanks/{dated.tank}{page}").text, page
 
 
 def test_the_end_of_a_way_is_no_alarm_and_the_next_way_waits_a_week(
