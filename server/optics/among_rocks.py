@@ -88,6 +88,11 @@ def needs_rays(tank: Tank, water: Water) -> bool:
     return shallow or water.refractive_index > _DENSE or returned > _WHITE
 
 
+def work(tank: Tank, water: Water) -> int:
+    """What following the rays of one new plane costs, in pairs of lamp piece and sample."""
+    return _RAYS_PLANE * (16 + len(tank.rocks)) // 2 if needs_rays(tank, water) else 0
+
+
 @lru_cache(maxsize=32)
 def room_of(tank: Tank, refractive_index: float) -> Room:
     """The tank with its scattering faces, cut into pieces."""

@@ -114,7 +114,8 @@ def work(
 ) -> int:
     """Pairs of lamp piece and sample that `planes` would work out: about 20 million a second.
 
-    For those who answer strangers: refuse what would take too long before it is begun.
+    For those who answer strangers: refuse what would take too long before it is begun. Rocks cost
+    by their number, in shadows and in rays of scattered light.
     """
     nx, ny = _cells(tank, cell_cm)
     total = 0
@@ -124,7 +125,8 @@ def work(
         )
         finest = max((across * along for across, along in samples), default=1)
         pieces = pieces_at_most(tank, water, emitters, depth_cm=depth_cm)
-        total += nx * ny * finest * pieces
+        total += nx * ny * finest * pieces * (8 + len(tank.rocks)) // 8
+        total += among_rocks.work(tank, water)
     return total
 
 
@@ -231,9 +233,8 @@ def _finer(
     share = _CELL[0 if power_of(beam) < _NARROW else 1]
     found = [int(np.clip(np.ceil(c / (share * width)), 1, _MOST_SAMPLES)) for c in cell]
     if tank.obstructed:
-        # An odd number, so that the middle of a cell is one of its samples.
         shadows = [int(np.clip(np.ceil(c / _SHADOW_CM), 1, _MOST_SAMPLES)) for c in cell]
-        found = [max(f, s) | 1 for f, s in zip(found, shadows, strict=True)]
+        found = [max(pair) for pair in zip(found, shadows, strict=True)]
     return found[0], found[1]
 
 

@@ -171,25 +171,25 @@ def _margins(
     overlap with it; below nought they miss it. Bounds, not exact; scaled by what each condition
     measures."""
     middle, half = (start + end) / 2, (end - start) / 2
-    way, spread, meets = [], [], []
+    way, spread, apart, sides = [], [], [], []
+    least = most = np.full(1, np.inf, dtype=np.float32)
     for axis in (0, 1):
         cell, piece, follows = rays.cell_cm[axis], rays.piece_cm[axis], rays.follows[axis]
-        above = follows * (cell - piece) + piece
-        spread.append(np.maximum(cell + start * (above - cell), cell + end * (above - cell)) / 2)
+        more = (follows * (cell - piece) + (piece - cell)) / 2
+        spread.append(cell / 2 + np.maximum(start * more, end * more))
         way.append(rays.crossing[axis] - rays.target[axis])
-        sides = (high[axis] - low[axis]) / 2
-        apart = rays.target[axis] - (low[axis] + high[axis]) / 2 + middle * way[axis]
-        meets.append(sides + half * np.abs(way[axis]) - np.abs(apart))
+        sides.append((high[axis] - low[axis]) / 2)
+        apart.append(rays.target[axis] - (low[axis] + high[axis]) / 2)
+        meets = half * np.abs(way[axis])
+        meets += sides[axis]
+        meets -= np.abs(apart[axis] + middle * way[axis])
+        least = np.minimum(least, meets - spread[axis])
+        most = np.minimum(most, meets + spread[axis])
     long, wide = np.abs(way[0]), np.abs(way[1])
-    beside = way[0] * (rays.target[1] - (low[1] + high[1]) / 2)
-    beside -= way[1] * (rays.target[0] - (low[0] + high[0]) / 2)
-    meets.append(
-        (high[0] - low[0]) / 2 * wide + (high[1] - low[1]) / 2 * long - np.abs(beside) + _NOTHING
-    )
-    spread.append(wide * spread[0] + long * spread[1])
-    least = np.minimum.reduce([m - s for m, s in zip(meets, spread, strict=True)])
-    most = np.minimum.reduce([m + s for m, s in zip(meets, spread, strict=True)])
-    return least, most
+    meets = sides[0] * wide + sides[1] * long + _NOTHING
+    meets -= np.abs(way[0] * apart[1] - way[1] * apart[0])
+    across = wide * spread[0] + long * spread[1]
+    return np.minimum(least, meets - across), np.minimum(most, meets + across)
 
 
 def _one_by_one(low: Singles, high: Singles, rays: Rays, start: Singles, end: Singles) -> Bits:

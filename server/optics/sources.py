@@ -28,6 +28,9 @@ _SHADOW_CM, _SHADOW_PARTS, _SHADOW_APART_CM = 2.5, 4, 5.0
 """Where rocks and braces throw shadows, whose edges tell how large a lamp is, pieces are no longer
 than this, or than such a part of a larger lamp; emitters nearer than the third are gathered."""
 
+_STEP_DOWN = 0.03
+"""Parts of a leaning face whose heights differ by less than this share count as level."""
+
 _MOST_PIECES = 400
 
 
@@ -128,7 +131,7 @@ def lowest_edge_cm(emitter: Emitter) -> float:
 
 
 def _leaning(tank: Tank, water: Water, emitter: Emitter, depth_cm: float) -> list[Sources]:
-    """A leaning tube or square as groups of pieces of one height each."""
+    """A leaning tube or square as groups of pieces of nearly one height each."""
     beam = beam_of(emitter)
     width = peak_width_cm(beam, height_cm=emitter.height_cm, depth_cm=depth_cm, water=water)
     lamp = np.array([(emitter.x_cm, emitter.y_cm, emitter.ppf_umol_s)], dtype=np.float64)
@@ -138,12 +141,13 @@ def _leaning(tank: Tank, water: Water, emitter: Emitter, depth_cm: float) -> lis
     cut = np.array(emitter.size_cm) / counts
     extent = np.hypot(turned[:2, 0] * cut[0], turned[:2, 1] * cut[1])
     found = []
-    for height in np.unique(placed[:, 2]):
-        rows = placed[placed[:, 2] == height]
+    step = _STEP_DOWN * emitter.height_cm
+    for level in np.unique(levels := np.floor((placed[:, 2] - placed[:, 2].min()) / step + 0.5)):
+        rows = placed[levels == level]
         rows = rows[np.lexsort((rows[:, 1], rows[:, 0]))]
         found.append(
             Sources(
-                height_cm=float(height), beam=beam,
+                height_cm=float(rows[:, 2].mean()), beam=beam,
                 absorption=emitter.absorption or water.absorption,
                 piece_cm=(float(extent[0]), float(extent[1])), x_cm=rows[:, 0], y_cm=rows[:, 1],
                 ppf_umol_s=np.full(len(rows), tank.lid * emitter.ppf_umol_s / len(placed)),
