@@ -7,6 +7,7 @@ values are made here with a fixed seed, so every demo club has the same ones.
 import csv
 import io
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
@@ -20,6 +21,7 @@ from server.db.demo.tanks import Ids, noon
 from server.db.light import Scene
 from server.models import Animal, MeasurementSession, Reading, Setup, Tank
 from server.optics.field import at_points
+from server.optics.tank import Rock
 
 SEED = 20_261_125
 Floats = NDArray[np.float64]
@@ -93,10 +95,10 @@ def readings(
     rng: np.random.Generator,
 ) -> list[Taken]:
     """Readings at the animals, then on a coarse grid; true light with errors, over the factor."""
-    points = places(tank, animals, count)
+    points = places(tank, animals, count, planned.tank.rocks)
     meant = np.array([point[:3] for point in points])
-    held = _held(tank, meant + rng.normal(0, truth.place_error_cm, meant.shape))
     real = as_it_is(planned, truth)
+    held = _held(tank, meant + rng.normal(0, truth.place_error_cm, meant.shape), real.tank.rocks)
     ppfd = at_points(
         real.tank, real.water, real.emitters, x_cm=held[:, 0], y_cm=held[:, 1], depth_cm=held[:, 2]
     )
@@ -126,8 +128,13 @@ def as_it_is(planned: Scene, truth: Truth) -> Scene:
     return replace(planned, emitters=emitters, water=water, by_lamp=(emitters,))
 
 
-def places(tank: Tank, animals: list[Animal], count: int) -> list[tuple[float, float, float, str]]:
-    """Where somebody would measure: each animal, then a coarse grid, top to bottom."""
+def places(
+    tank: Tank, animals: list[Animal], count: int, rocks: Sequence[Rock] = ()
+) -> list[tuple[float, float, float, str]]:
+    """Where somebody would measure: each animal, then a coarse grid, top to bottom.
+
+    A place of the grid that lies in a rock is taken on top of it.
+    """
     found = [(round(one.x_cm), round(one.y_cm), round(one.depth_cm), one.name) for one in animals][
         :count
     ]
@@ -143,7 +150,18 @@ def places(tank: Tank, animals: list[Animal], count: int) -> list[tuple[float, f
         for down, along in ((0.25, 0.5), (0.55, 0.25), (0.85, 0.7))
         for k in range(columns)
     ]
-    return found + grid[:rest]
+    return found + [(*_on_top(place, rocks), "") for *place, _ in grid[:rest]]
+
+
+def _on_top(place: Sequence[float], rocks: Sequence[Rock]) -> tuple[float, float, float]:
+    """The place itself, or the top of the rock it lies in."""
+    x, y, depth = place
+    for rock in sorted(rocks, key=lambda one: -one.top_cm):
+        low = math.inf if rock.bottom_cm is None else rock.bottom_cm
+        over = rock.left_cm <= x <= rock.right_cm and rock.front_cm <= y <= rock.back_cm
+        if over and rock.top_cm < depth < low:
+            depth = rock.top_cm
+    return x, y, depth
 
 
 def _half(value_cm: float) -> float:
@@ -177,10 +195,10 @@ def upload_sheet(tank: Tank, planned: Scene, animals: list[Animal]) -> str:
     return "\ufeff" + text.getvalue()
 
 
-def _held(tank: Tank, places_cm: Floats) -> Floats:
-    """Where the sensor really was, kept inside the water."""
+def _held(tank: Tank, places_cm: Floats, rocks: Sequence[Rock]) -> Floats:
+    """Where the sensor really was, kept inside the water and out of the rock."""
     most = np.array([tank.length_cm, tank.width_cm, tank.depth_cm]) - 0.2
-    return np.clip(places_cm, 0.2, most)
+    return np.array([_on_top(place, rocks) for place in np.clip(places_cm, 0.2, most)])
 
 
 def _session(

@@ -10,6 +10,7 @@ from server.db import tanks
 from server.db.demo import sheets
 from server.dose.groups import BY_KEY
 from server.models import Animal, HungLamp, Setup, Tank
+from server.reef.furnishing import Furnishing, Rock, as_text
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,7 +27,8 @@ def fill(db: Session, *, members: dict[str, int], lamps: dict[str, int], today: 
     tank_ids = {row["key"]: _add(db, _tank(row, members, today)) for row in sheets.rows("tanks")}
     owners = {row["key"]: members[row["owner"]] for row in sheets.rows("tanks")}
     setup_ids = {
-        row["key"]: _add(db, _setup(row, tank_ids, owners, today)) for row in sheets.rows("setups")
+        row["key"]: _add(db, _setup(db, row, tank_ids, owners, today))
+        for row in sheets.rows("setups")
     }
     _hang(db, setup_ids, lamps)
     db.add_all(_animal(row, tank_ids, today) for row in sheets.rows("animals"))
@@ -60,11 +62,29 @@ def _tank(row: sheets.Row, members: dict[str, int], today: date) -> Tank:
     return Tank(
         owner_id=members[row["owner"]],
         created_at=noon(sheets.days_ago(row, "days_ago", today)),
+        furnishing=as_text(Furnishing(rocks=_rocks(row["key"]))),
         **vars(words),
     )
 
 
-def _setup(row: sheets.Row, tank_ids: dict[str, int], owners: dict[str, int], today: date) -> Setup:
+def _rocks(key: str) -> tuple[Rock, ...]:
+    return tuple(
+        Rock(
+            left_cm=sheets.sure_number(row, "left_cm"),
+            right_cm=sheets.sure_number(row, "right_cm"),
+            front_cm=sheets.sure_number(row, "front_cm"),
+            back_cm=sheets.sure_number(row, "back_cm"),
+            top_cm=sheets.sure_number(row, "top_cm"),
+            bottom_cm=sheets.number(row, "bottom_cm"),
+        )
+        for row in sheets.rows("rocks")
+        if row["tank"] == key
+    )
+
+
+def _setup(
+    db: Session, row: sheets.Row, tank_ids: dict[str, int], owners: dict[str, int], today: date
+) -> Setup:
     since = sheets.days_ago(row, "days_ago", today)
     return Setup(
         tank_id=tank_ids[row["tank"]],
@@ -72,6 +92,7 @@ def _setup(row: sheets.Row, tank_ids: dict[str, int], owners: dict[str, int], to
         state=row["state"],
         since=since,
         reason=row["reason"],
+        furnishing=db.get_one(Tank, tank_ids[row["tank"]]).furnishing,
         created_by_id=owners[row["tank"]],
         created_at=noon(since),
     )

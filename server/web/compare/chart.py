@@ -10,7 +10,7 @@ from server.db.comparisons import SetupRows
 from server.drawing import axes, overheads, tank_view
 from server.optics.field import at_points, planes
 from server.optics.tank import Tank
-from server.web import chart_levels, filters
+from server.web import chart_levels, filters, rocks_seen
 
 Floats = NDArray[np.float64]
 
@@ -66,6 +66,7 @@ def _from_above(
         per_cm=per_cm,
         unit=unit_of(unit),
         levels=LEVELS,
+        blocks=rocks_seen.from_above(side.tank, depth_cm),
         title=f"{name} from above, {filters.length(depth_cm, unit)} deep",
         description=_range_words(values),
         axis_words=f"{unit} from the left wall",
@@ -94,6 +95,7 @@ def _from_front(
         per_cm=per_cm,
         unit=unit_of(unit),
         levels=LEVELS,
+        blocks=rocks_seen.from_front(side.tank, side.tank.width_cm / 2),
         title=f"{name} from the front, across its middle",
         description=_range_words(values),
         axis_words=f"{unit} from the left wall",
@@ -129,8 +131,8 @@ def section_at(side: Side) -> Floats:
 
 def _range_words(values: Floats) -> str:
     return (
-        f"PPFD from {filters.ppfd(float(values.min()))} to "
-        f"{filters.ppfd(float(values.max()))} µmol m⁻² s⁻¹."
+        f"PPFD from {filters.ppfd(float(np.nanmin(values)))} to "
+        f"{filters.ppfd(float(np.nanmax(values)))} µmol m⁻² s⁻¹."
     )
 
 
@@ -148,8 +150,8 @@ def difference(
         levels=CHANGE,
         title=f"What changes, {depth_words} deep",
         description=(
-            f"From {filters.number(float(change.min()))} to "
-            f"{filters.number(float(change.max()))} µmol m⁻² s⁻¹."
+            f"From {filters.number(float(np.nanmin(change)))} to "
+            f"{filters.number(float(np.nanmax(change)))} µmol m⁻² s⁻¹."
         ),
         axis_words=f"{unit} from the left wall",
     )
@@ -166,8 +168,8 @@ def alone(ppfd: Floats, tank: Tank, *, title: str, unit: str, per_cm: float) -> 
         levels=LEVELS,
         title=title,
         description=(
-            f"PPFD from {filters.ppfd(float(ppfd.min()))} to "
-            f"{filters.ppfd(float(ppfd.max()))} µmol m⁻² s⁻¹."
+            f"PPFD from {filters.ppfd(float(np.nanmin(ppfd)))} to "
+            f"{filters.ppfd(float(np.nanmax(ppfd)))} µmol m⁻² s⁻¹."
         ),
         axis_words=f"{unit} from the left wall",
     )

@@ -157,7 +157,7 @@ def _maps(
     unit: str,
     depth: str,
 ) -> Maps:
-    low, high = float(maps.dli.min()), float(maps.dli.max())
+    low, high = float(np.nanmin(maps.dli)), float(np.nanmax(maps.dli))
     span = f"From {filters.significant(low, 2)} to {filters.significant(high, 2)} mol m⁻² d⁻¹."
     dim = tuple(_verdict(one) for one in doses)
     bright = tuple(MARKS[one.verdict] for one in told.glance.animals)
@@ -183,7 +183,7 @@ def _maps(
             unit,
             width / tank.length_cm,
             title=f"Brightest light from above, {depth} deep",
-            told=f"Up to {filters.ppfd(float(maps.ppfd.max()))} µmol m⁻² s⁻¹.",
+            told=f"Up to {filters.ppfd(float(np.nanmax(maps.ppfd)))} µmol m⁻² s⁻¹.",
         )
     return Maps(**drawn)
 

@@ -122,14 +122,16 @@ def _sure(unsure: NDArray[np.bool_]) -> str:
 
 def _chart(of: Asked, tank: Tank, field: Floats, doubt: Floats, width: float) -> TankView:
     depth = filters.length(of.depth_cm, of.unit)
-    low, high = (chart_levels.signed(round(float(end))) for end in (field.min(), field.max()))
+    low, high = (
+        chart_levels.signed(round(float(end))) for end in (np.nanmin(field), np.nanmax(field))
+    )
     return tank_view.plan(
         field,
         length=tank.length_cm,
         width=tank.width_cm,
         per_cm=min((width - MARGINS) / tank.length_cm, MOST_PER_CM),
         unit=axes.CENTIMETRES if of.unit == "cm" else axes.INCHES,
-        levels=chart_levels.change(float(np.abs(field).max())),
+        levels=chart_levels.change(float(np.nanmax(np.abs(field)))),
         title=f"{of.names[1].capitalize()} less {of.names[0]}, from above, {depth} deep",
         description=f"From {low} to {high} µmol m⁻² s⁻¹.",
         axis_words=f"{of.unit} from the left wall · front wall below",

@@ -10,13 +10,13 @@ import numpy.typing as npt
 from server.account import sentences
 from server.account.account import AnimalLight
 from server.account.cuts import Cuts, DoubtViews, Views
-from server.db.light import Hung
+from server.db.light import Hung, optics_tank
 from server.db.tanks import LampPlace
 from server.drawing import axes, tank_view
 from server.drawing.overheads import Overhead
 from server.drawing.tank_view import Doubt, Levels, Point, TankView, Thing
 from server.models import Tank
-from server.web import chart_levels, filters
+from server.web import chart_levels, filters, rocks_seen
 from server.web.animal_marks import MARKS
 
 Floats = npt.NDArray[np.float64]
@@ -113,14 +113,15 @@ def change(of: Picture, difference: Floats, *, width: float) -> TankView:
         width=of.tank.width_cm,
         per_cm=min((width - MARGINS) / of.tank.length_cm, MOST_PER_CM),
         unit=_unit(of.unit),
-        levels=chart_levels.change(float(np.abs(difference).max())),
+        levels=chart_levels.change(float(np.nanmax(np.abs(difference)))),
         title=f"What would change, from above, {depth} deep",
         description=(
-            f"From {chart_levels.signed(round(float(difference.min())))} to "
-            f"{chart_levels.signed(round(float(difference.max())))} µmol m⁻² s⁻¹ against the "
+            f"From {chart_levels.signed(round(float(np.nanmin(difference))))} to "
+            f"{chart_levels.signed(round(float(np.nanmax(difference))))} µmol m⁻² s⁻¹ against the "
             "light as it hangs now."
         ),
         axis_words=f"{of.unit} from the left wall · front wall below",
+        blocks=rocks_seen.from_above(optics_tank(of.tank), of.cuts.depth_cm),
         things=_things(of, lambda a: (a.x_cm, a.y_cm), words=False),
     )
 
@@ -143,6 +144,7 @@ def _above(of: Picture, per_cm: float, *, words: bool) -> TankView:
         overheads=[_from_above(one, place) for one, place in zip(of.hung, of.places, strict=True)],
         cut_across=of.cuts.side_x_cm,
         cut_along=of.cuts.front_y_cm,
+        blocks=rocks_seen.from_above(optics_tank(of.tank), of.cuts.depth_cm),
         doubt=None if of.doubt is None else Doubt(values=of.doubt.above),
     )
 
@@ -166,6 +168,7 @@ def _front(of: Picture, per_cm: float, *, words: bool) -> TankView:
         overheads=_overheads(of, sideways=False, words=True),
         cut_across=of.cuts.side_x_cm,
         cut_along=of.cuts.depth_cm,
+        blocks=rocks_seen.from_front(optics_tank(of.tank), of.cuts.front_y_cm),
         doubt=None if of.doubt is None else Doubt(values=of.doubt.front),
         dimension_words=_height_words(of),
     )
@@ -190,6 +193,7 @@ def _side(of: Picture, per_cm: float, *, words: bool) -> TankView:
         overheads=_overheads(of, sideways=True, words=False),
         cut_across=of.cuts.front_y_cm,
         cut_along=of.cuts.depth_cm,
+        blocks=rocks_seen.from_side(optics_tank(of.tank), of.cuts.side_x_cm),
         doubt=None if of.doubt is None else Doubt(values=of.doubt.side),
     )
 
@@ -253,7 +257,8 @@ def _height_words(of: Picture) -> str:
 
 def _described(of: Picture, values: Floats) -> str:
     """The numbers that matter, for those who hear the chart."""
-    span = f"From {filters.ppfd(float(values.min()))} to {filters.ppfd(float(values.max()))} "
+    low, high = (filters.ppfd(float(end)) for end in (np.nanmin(values), np.nanmax(values)))
+    span = f"From {low} to {high} "
     told = " ".join(
         f"{one.letter}: {one.name}, "
         + ("light not known" if one.ppfd is None else f"gets {filters.ppfd(one.ppfd)}")

@@ -118,7 +118,7 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
     seen = look(of, asked, draft=draft)
     picture = _picture(of, asked, seen)
     difference = None if draft or not asked.changed else _difference(of, seen)
-    most = 0.0 if difference is None else float(np.abs(difference).max())
+    most = 0.0 if difference is None else float(np.nanmax(np.abs(difference)))
     changes = {
         size: draw.change(picture, difference, width=width)
         for size, width in (("wide", 620.0), ("narrow", draw.PHONE))

@@ -7,12 +7,12 @@ import numpy as np
 
 from server.account import sentences
 from server.account.account import AnimalLight
-from server.db.light import Hung
+from server.db.light import Hung, optics_tank
 from server.drawing import axes, overheads, tank_view
 from server.models import Tank
 from server.optics.field import at_points, planes
 from server.surveys.plan import Plan
-from server.web import chart_levels, filters
+from server.web import chart_levels, filters, rocks_seen
 from server.web.animal_marks import MARKS
 
 _SIZES = {"": (470.0, 300.0), "_narrow": (268.0, 250.0)}
@@ -114,6 +114,7 @@ def _above(
             for one in animals
         ],
         overheads=[_from_above(one) for one in hung],
+        blocks=rocks_seen.from_above(optics_tank(tank), depth_cm),
     )
 
 
@@ -147,6 +148,7 @@ def _front(
             for one in animals
         ],
         overheads=[_from_front(one, unit) for one in hung],
+        blocks=rocks_seen.from_front(optics_tank(tank), tank.width_cm / 2),
     )
 
 
