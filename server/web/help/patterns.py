@@ -11,6 +11,8 @@ import numpy as np
 
 from server.drawing import axes, gauge, legend, line_chart, overheads, polar, strip, tank_view
 from server.drawing.marks import Verdict
+from server.web.fields import choice, day, file, length, line, lines, maybe, number, tick
+from server.web.forms import Filled, Form
 
 LEVELS = tank_view.Levels(
     tints=(50, 75, 150, 200, 350, 500), lines=(25, 100, 125, 250, 300, 425, 600, 700)
@@ -270,6 +272,36 @@ def _gauges() -> tuple[gauge.Gauge, ...]:
         )
         for value, interval, wanted, verdict in rows
     )
+
+
+FORM = Form(
+    number("x_cm", "From the left wall", (0, 120), like="60", unit="cm",
+           hint="Inside, along the front pane."),
+    number("beam_deg", "Beam angle", (5, 170), like="90", unit="degrees", start="90",
+           where="Printed on the lamp's box, often as beam or lens angle."),
+    maybe(length("look", "Depth to draw", (0, 55), like_cm=27, hint="Empty means half way down.")),
+    line("name", "Name of the tank", most=80, missing="Give the tank a name."),
+    choice("floor", "Floor", (("bare", "bare glass"), ("light_sand", "light sand"))),
+    choice("wall", "Back wall", (("clear", "Clear glass"),
+                                 ("black", "Dark", "painted, film, or grown over")),
+           kind="radios", start="", wrong="Say how the back wall is."),
+    tick("cover", "There is a cover pane over the water"),
+    day("since", "Since"),
+    lines("note", "Note", most=2000, extra={"rows": 3}),
+    file("table", "A table of readings", hint="CSV, or as saved from a spreadsheet."),
+)  # fmt: skip
+"""One field of each kind, as families describe theirs."""
+
+
+def form(unit: str) -> Filled:
+    """The form with two fields refused."""
+    shown = FORM.showing(
+        {"x_cm": "130", "name": "The long reef", "floor": "light_sand", "cover": "yes",
+         "since": "2026-11-25", "note": "Rock moved on Sunday."}, unit=unit,
+    )  # fmt: skip
+    for field in FORM.fields.values():
+        shown[field]
+    return shown
 
 
 def patterns() -> PatternsView:

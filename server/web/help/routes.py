@@ -5,6 +5,7 @@ from fastapi.responses import Response
 
 from server.web.ask import OpenAsk
 from server.web.help import patterns, view
+from server.web.page import page
 from server.web.signed_in import NotFound
 
 router = APIRouter(include_in_schema=False)
@@ -25,4 +26,5 @@ def help_topic(ask: OpenAsk, key: str) -> Response:
 
 @router.get("/patterns")
 def patterns_page(ask: OpenAsk) -> Response:
-    return ask.page("help/patterns.html", view=patterns.patterns())
+    form = patterns.form(ask.unit)
+    return page(ask.request, "help/patterns.html", view=patterns.patterns(), form=form)

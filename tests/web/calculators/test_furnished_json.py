@@ -8,7 +8,7 @@ import pytest
 from fastapi.testclient import TestClient
 
 from tests.optics.scenes import FURNISHED, FURNISHED_NAMES, furnished
-from tests.web.spread.test_spread_json import REQUEST, changed, mounting, send
+from tests.web.calculators.test_spread_json import REQUEST, changed, mounting, send
 
 ROCK = {"left_cm": 18, "right_cm": 48, "front_cm": 14, "back_cm": 40, "top_cm": 20, "bottom_cm": 50}
 BRACE = {"left_cm": 54, "right_cm": 66, "front_cm": 0, "back_cm": 50}
