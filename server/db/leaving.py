@@ -24,6 +24,7 @@ from server.models import (
     AccessToken,
     ColumnMapping,
     Invitation,
+    KnownBrowser,
     Loan,
     Member,
     Message,
@@ -133,7 +134,7 @@ def _forget(db: Session, member_id: int) -> None:
     """Rows that are about the person alone."""
     told = select(Message.id).where(Message.member_id == member_id)
     db.exec(delete(OutgoingMail).where(col(OutgoingMail.message_id).in_(told)))
-    for model in (SignIn, AccessToken, Message, ColumnMapping):
+    for model in (SignIn, AccessToken, KnownBrowser, Message, ColumnMapping):
         db.exec(delete(model).where(col(model.member_id) == member_id))
     db.exec(delete(Invitation).where(col(Invitation.member_id) == member_id))
     db.exec(

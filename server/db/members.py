@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from sqlmodel import Session, col, delete, func, select
 
 from server.db import club_clock, secrets
-from server.models import AccessToken, Club, Invitation, Member, SignIn
+from server.models import AccessToken, Club, Invitation, KnownBrowser, Member, SignIn
 
 INVITATION_LIFE = timedelta(days=14)
 SETUP_LIFE = timedelta(days=7)
@@ -13,6 +13,8 @@ RESET_LIFE = timedelta(hours=24)
 SIGN_IN_LIFE = timedelta(days=30)
 IDLE_LIFE = timedelta(days=14)
 STEWARD_IDLE_LIFE = timedelta(days=2)
+BROWSER_LIFE = timedelta(days=365)
+MOST_BROWSERS = 20
 _SEEN_EVERY = timedelta(minutes=10)  # not a write for every page
 
 
@@ -283,6 +285,47 @@ def end_sign_ins(
     if but_token is not None:
         ending = ending.where(col(SignIn.token_hash) != secrets.token_hash(but_token))
     db.exec(ending)
+
+
+# Browsers on which a member has signed in before
+
+
+def know_browser(db: Session, member_id: int, token: str) -> str:
+    """The browser's token: the one it has when it is this member's already, else a new one."""
+    if token and known_browser(db, member_id, token) is not None:
+        return token
+    token = secrets.new_token()
+    db.add(
+        KnownBrowser(
+            member_id=member_id,
+            token_hash=secrets.token_hash(token),
+            created_at=club_clock.now(db),
+        )
+    )
+    db.flush()
+    newest = select(KnownBrowser.id).where(KnownBrowser.member_id == member_id)
+    kept = newest.order_by(col(KnownBrowser.id).desc()).limit(MOST_BROWSERS)
+    db.exec(
+        delete(KnownBrowser).where(
+            col(KnownBrowser.member_id) == member_id, col(KnownBrowser.id).not_in(kept)
+        )
+    )
+    return token
+
+
+def known_browser(db: Session, member_id: int, token: str) -> int | None:
+    """The browser's number, if this member has signed in on it within its life."""
+    since = club_clock.now(db) - BROWSER_LIFE
+    known = select(KnownBrowser.id).where(
+        KnownBrowser.member_id == member_id,
+        KnownBrowser.token_hash == secrets.token_hash(token),
+        KnownBrowser.created_at > since,
+    )
+    return db.exec(known).first()
+
+
+def forget_browsers(db: Session, member_id: int) -> None:
+    db.exec(delete(KnownBrowser).where(col(KnownBrowser.member_id) == member_id))
 
 
 # Personal access tokens

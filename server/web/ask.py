@@ -39,6 +39,10 @@ class Asked:
         return self.visitor
 
     @property
+    def club_name(self) -> str:
+        return str(getattr(self.request.app.state, "club_name", ""))
+
+    @property
     def query(self) -> QueryParams:
         return self.request.query_params
 

@@ -49,6 +49,12 @@ def cookie_name(secure: bool) -> str:
     return f"__Host-{COOKIE}" if secure else COOKIE
 
 
+def browser_cookie_name(request: Request) -> str:
+    """Of the cookie by which a browser is known that a member signed in on before."""
+    secure = request.app.state.settings.secure_cookies
+    return "__Host-underlamp_browser" if secure else "underlamp_browser"
+
+
 def club(request: Request) -> Database:
     """The club's database."""
     database = request.app.state.club

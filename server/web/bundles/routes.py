@@ -5,11 +5,12 @@ import re
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from server.db import leaving, secrets, tanks
+from server.db import leaving, tanks
 from server.db.bundle import pack, unpack
 from server.web.ask import Ask, Asked
 from server.web.fields import file, password
 from server.web.forms import Filled, Form
+from server.web.members.guessing import is_right
 from server.web.open import OwnTank
 from server.web.page import see_other
 from server.web.signed_in import cookie_name
@@ -68,7 +69,7 @@ def leave_page(ask: Ask) -> Response:
 @router.post("/account/leave")
 def leave(ask: Ask) -> Response:
     form = LEAVE.typed(ask, again=lambda form: _leave_page(ask, form))
-    if not secrets.password_matches(form[PASSWORD_NOW], ask.who.password_hash):
+    if not is_right(ask, ask.who.email or "", ask.who, form[PASSWORD_NOW]):
         raise form.refuse(PASSWORD_NOW, "This is not your password.")
     try:
         with ask.write() as db:

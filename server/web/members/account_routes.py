@@ -14,6 +14,7 @@ from server.web.members.form import (
     read_new_password,
     read_preferences,
 )
+from server.web.members.guessing import is_right
 from server.web.members.starting import cookie_of
 from server.web.open import OwnAccessToken, OwnSignIn
 from server.web.page import see_other
@@ -44,9 +45,9 @@ def save_preferences(ask: Ask) -> Response:
 @router.post("/account/password")
 def change_password(ask: Ask) -> Response:
     form = _typed(ask)
-    if not secrets.password_matches(form[PASSWORD_NOW], ask.who.password_hash):
+    if not is_right(ask, ask.who.email or "", ask.who, form[PASSWORD_NOW]):
         raise form.refuse(PASSWORD_NOW, "This is not your password of today.")
-    password_hash = secrets.hash_password(read_new_password(form, ask.who))
+    password_hash = secrets.hash_password(read_new_password(form, ask.who, ask.club_name))
     in_hand = ask.request.cookies[cookie_of(ask.request)]
     with ask.write() as db:
         members.set_password(db, ask.who.id, password_hash)

@@ -97,17 +97,17 @@ class Preferences:
     clock: str
 
 
-def read_joining(form: Filled) -> Joining:
+def read_joining(form: Filled, club: str) -> Joining:
     """Name, e-mail and password of somebody who joins. Raises Refused."""
     name, email = form[NAME], form[EMAIL]
-    secret = _strong(form, name, form.text("email"))
+    secret = _strong(form, name, form.text("email"), club)
     form.check()
     return Joining(name=name, email=email, password=secret)
 
 
-def read_new_password(form: Filled, who: Member) -> str:
+def read_new_password(form: Filled, who: Member, club: str) -> str:
     """Raises Refused."""
-    secret = _strong(form, who.name, who.email or "")
+    secret = _strong(form, who.name, who.email or "", club)
     form.check()
     return secret
 
@@ -129,8 +129,8 @@ def account_values(who: Member) -> dict[str, str]:
     }
 
 
-def _strong(form: Filled, name: str, email: str) -> str:
-    weak = weak_password(form[PASSWORD], name, email)
+def _strong(form: Filled, *own: str) -> str:
+    weak = weak_password(form[PASSWORD], *own)
     if weak:
         form.wrong(PASSWORD, weak)
     return form[PASSWORD]

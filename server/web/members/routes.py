@@ -2,10 +2,6 @@
 
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
-from limits import RateLimitItemPerMinute, RateLimitItemPerSecond
-from limits.storage import MemoryStorage
-from limits.strategies import MovingWindowRateLimiter
-from starlette.exceptions import HTTPException
 
 from server.db import members, secrets
 from server.models import Invitation, Member
@@ -23,14 +19,12 @@ from server.web.members.form import (
     read_joining,
     read_new_password,
 )
+from server.web.members.guessing import is_right
 from server.web.members.starting import cookie_of, start
 from server.web.page import own_path, see_other
 
 router = APIRouter(include_in_schema=False)
 
-_limiter = MovingWindowRateLimiter(MemoryStorage())
-_PER_ACCOUNT = RateLimitItemPerSecond(8, 15 * 60)
-_PER_ADDRESS = RateLimitItemPerMinute(30)
 _TAKEN = "Somebody with this address is in the club already. Sign in instead."
 
 
@@ -51,17 +45,10 @@ def sign_in(ask: OpenAsk) -> Response:
     )
     form = SIGN_IN.typed(ask, again=lambda form: _sign_in_page(ask, form, carried))
     email, password = form.text("email")[:254].lower(), form[PASSWORD]
-    if _tried_too_often(ask, email):
-        raise HTTPException(
-            429,
-            "Too many wrong passwords. Wait a quarter of an hour, or ask a steward for a link.",
-            headers={"Retry-After": "900"},
-        )
     with ask.read() as db:
         found = members.member_by_email(db, email)
-    right = secrets.password_matches(password, found.password_hash if found else None)
+    right = is_right(ask, email, found, password)
     if found is None or not right:
-        _count_failure(ask, email)
         raise form.refuse(EMAIL, "No member with this e-mail address and password.")
     response = start(ask, found, carried.next, rehash_with=password)
     return _carry_on(ask, found, carried, response)
@@ -122,12 +109,12 @@ def join(ask: OpenAsk, token: str) -> Response:
         return _set_up(ask, form, token)
     if invitation.purpose == "reset":
         return _reset(ask, form, invitation, token)
-    return _admit(ask, form, read_joining(form), token)
+    return _admit(ask, form, read_joining(form, ask.club_name), token)
 
 
 def _set_up(ask: Asked, form: Filled, token: str) -> Response:
     club = form[CLUB_NAME], form[TIME_ZONE]
-    person = read_joining(form)
+    person = read_joining(form, club[0])
     with ask.read() as db:
         if members.is_set_up(db):
             return _over(ask)
@@ -170,7 +157,7 @@ def _reset(ask: Asked, form: Filled, invitation: Invitation, token: str) -> Resp
         owner = members.member_here(db, invitation.member_id)
     if owner is None:
         return _over(ask)
-    password_hash = secrets.hash_password(read_new_password(form, owner))
+    password_hash = secrets.hash_password(read_new_password(form, owner, ask.club_name))
     with ask.write() as db:
         current = members.open_invitation(db, token)
         if current is None or members.member_here(db, owner.id) is None:
@@ -178,6 +165,7 @@ def _reset(ask: Asked, form: Filled, invitation: Invitation, token: str) -> Resp
         members.use_invitation(db, current)
         members.set_password(db, owner.id, password_hash)
         members.end_sign_ins(db, owner.id)
+        members.forget_browsers(db, owner.id)
     return start(ask, owner, "/", notice="Your new password is set.")
 
 
@@ -192,24 +180,3 @@ def _over(ask: Asked) -> Response:
 
 def _join_page(ask: Asked, form: Filled, invitation: Invitation, token: str) -> Response:
     return ask.page("members/join.html", form=form, purpose=invitation.purpose, token=token)
-
-
-# Wrong passwords are counted in memory, by account and by address
-
-
-def _keys(ask: Asked, email: str) -> tuple[str, str, str]:
-    known = f"{ask.club.engine.url}"  # tests run several clubs in one process
-    return known, email, ask.request.client.host if ask.request.client else "nowhere"
-
-
-def _tried_too_often(ask: Asked, email: str) -> bool:
-    known, account, address = _keys(ask, email)
-    return not (
-        _limiter.test(_PER_ACCOUNT, known, account) and _limiter.test(_PER_ADDRESS, known, address)
-    )
-
-
-def _count_failure(ask: Asked, email: str) -> None:
-    known, account, address = _keys(ask, email)
-    _limiter.hit(_PER_ACCOUNT, known, account)
-    _limiter.hit(_PER_ADDRESS, known, address)

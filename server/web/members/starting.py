@@ -7,7 +7,7 @@ from server.db import members, secrets
 from server.models import Member
 from server.web.ask import Asked
 from server.web.page import see_other
-from server.web.signed_in import cookie_name
+from server.web.signed_in import browser_cookie_name, cookie_name
 
 
 def cookie_of(request: Request) -> str:
@@ -25,6 +25,8 @@ def start(
     with ask.write() as db:
         members.sign_out(db, request.cookies.get(name, ""))
         token = members.sign_in(db, member, device=request.headers.get("user-agent", ""))
+        known_by = request.cookies.get(browser_cookie_name(request), "")
+        known_by = members.know_browser(db, member.id, known_by)
         if fresh:
             members.set_password(db, member.id, fresh)
     response = see_other(come_back, notice=notice)
@@ -35,6 +37,15 @@ def start(
         httponly=True,
         secure=request.app.state.settings.secure_cookies,
         samesite="lax",
+        path="/",
+    )
+    response.set_cookie(
+        browser_cookie_name(request),
+        known_by,
+        max_age=int(members.BROWSER_LIFE.total_seconds()),
+        httponly=True,
+        secure=request.app.state.settings.secure_cookies,
+        samesite="strict",
         path="/",
     )
     return response

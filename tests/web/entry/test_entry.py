@@ -266,7 +266,9 @@ def test_two_phones_and_an_upload_writing_at_once_lose_nothing(
     failures: list[str] = []
 
     def phone(entries: list[dict[str, Any]]) -> None:
-        with httpx.Client(base_url=live, cookies=cookies, timeout=30) as browser:
+        with httpx.Client(
+            base_url=live, cookies=cookies, headers={"Origin": live}, timeout=30
+        ) as browser:
             for start in range(0, 40, 4):
                 for _ in range(2):
                     answer = browser.post(
@@ -286,7 +288,9 @@ def test_two_phones_and_an_upload_writing_at_once_lose_nothing(
                     failures.append(answer.text)
 
     def plain() -> None:
-        with httpx.Client(base_url=live, cookies=cookies, timeout=30) as browser:
+        with httpx.Client(
+            base_url=live, cookies=cookies, headers={"Origin": live}, timeout=30
+        ) as browser:
             for n in range(10):
                 data = {
                     "x": "1",

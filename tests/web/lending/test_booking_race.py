@@ -84,7 +84,9 @@ def at_once(address: str, cookie: str, path: str, data: dict[str, str], times: i
     start = threading.Barrier(times)
 
     def send(_: int) -> int:
-        with httpx.Client(base_url=address, cookies={"underlamp_sign_in": cookie}) as http:
+        with httpx.Client(
+            base_url=address, cookies={"underlamp_sign_in": cookie}, headers={"Origin": address}
+        ) as http:
             start.wait()
             return http.post(path, data=data, timeout=60).status_code
 
