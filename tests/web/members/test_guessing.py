@@ -1,4 +1,4 @@
-"""Guessing passwords: exact under parallel tries, shared by servers, and no lock-out of the member."""
+"""Guessing: exact under parallel tries, shared by servers, and no lock-out of the member."""
 
 import re
 from collections import Counter
