@@ -185,6 +185,27 @@ def table_of(pairs: Sequence[tuple[float, float]]) -> IntensityTable:
     return IntensityTable(theta_deg=theta, phi_deg=np.zeros(1), intensity=level[None, :])
 
 
+def two_wings(
+    *, peak_deg: float = 55.0, centre: float = 0.36, end_deg: float = 76.0
+) -> IntensityTable:
+    """A general lens that sends most of its light aside, in a ring, and less straight down.
+
+    centre: intensity straight down over that of the peak, 0–1; peak_deg: where it is brightest;
+    end_deg: where nothing is left. From the middle out it rises as sin⁴ and falls as cos to its
+    end: our shape, no maker's. It is alike all round, as lenses of single emitters are. Raises
+    ValueError unless 10 ≤ peak_deg ≤ end_deg − 5 and end_deg ≤ 90.
+    """
+    if not (10.0 <= peak_deg <= end_deg - 5.0 and end_deg <= 90.0):
+        raise ValueError("peak_deg must lie from 10 to 5 below end_deg, and that within 90")
+    if not 0.0 <= centre <= 1.0:
+        raise ValueError(f"centre must lie between 0 and 1, not {centre}")
+    theta = np.unique(np.append(np.linspace(0.0, end_deg, 77), peak_deg))
+    rise = centre + (1.0 - centre) * np.sin(np.pi / 2 * theta / peak_deg) ** 4
+    fall = np.cos(np.pi / 2 * (theta - peak_deg) / (end_deg - peak_deg))
+    level = np.where(theta <= peak_deg, rise, np.maximum(fall, 0.0))
+    return IntensityTable(theta_deg=theta, phi_deg=np.zeros(1), intensity=level[None, :])
+
+
 def lens_table(beam_deg: float, *, step_deg: float = 1.0) -> IntensityTable:
     """A table of the plain lens cosᵐ θ, alike all round: for charts and comparison with files."""
     theta = np.append(np.arange(0.0, 90.0, step_deg), 90.0)
