@@ -64,6 +64,9 @@ class Settings(BaseSettings):
     costly_processes: int = Field(
         default=2, ge=1, le=32, description="Processes for long calculations beside the server."
     )
+    backup_to: Path | None = Field(
+        default=None, description="Folder for a second copy of each daily backup, on another disk."
+    )
     smtp_host: str = Field(default="", description="Mail server; empty: no mail is sent.")
     smtp_port: int = Field(default=587, ge=1, le=65535, description="Port of the mail server.")
     smtp_user: str = Field(default="", description="User at the mail server.")

@@ -15,7 +15,7 @@ from server import places
 from server.db import members
 from server.db.engine import Database, open_database
 from server.db.last_seen import LastSeen
-from server.settings import Settings, unsafe
+from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.return_routes import router as acclimation_return
 from server.web.acclimation.routes import router as acclimation_pages
@@ -144,7 +144,7 @@ def create_app(
     app.state.club = club or open_database(data=settings.data, url=settings.database_address)
     app.state.pool = pool
     app.state.seen = LastSeen()
-    app.state.warnings = Warnings(app.state.club, at_start=unsafe(settings))
+    app.state.warnings = Warnings(app.state.club, settings)
     app.state.club_name = _club_name(app.state.club)
     errors.add_to(app)
     for router in ROUTERS:

@@ -1,11 +1,12 @@
-"""A clock that jumped: what it says, where the club waits, a steward's word that it is right."""
+"""The server as a steward sees it: clock, backups, disk; and their word on a clock that jumped."""
 
+import shutil
 from zoneinfo import ZoneInfo
 
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from server.db import club_clock
+from server.db import club_clock, daily
 from server.web.ask import Ask, Asked
 from server.web.page import see_other
 from server.web.signed_in import Steward
@@ -31,13 +32,16 @@ def clock_is_right(ask: Ask, who: Steward) -> Response:
 def _page(ask: Asked, *, status: int = 200) -> Response:
     with ask.read() as db:
         waiting = club_clock.waiting_at(db)
-    zone = ZoneInfo(ask.zone)
+    zone, settings = ZoneInfo(ask.zone), ask.request.app.state.settings
     return ask.page(
         "club_clock/clock.html",
         status=status,
         shown=_shown(ask),
         machine_time=club_clock.machine_time().astimezone(zone),
         waiting=waiting.astimezone(zone) if waiting else None,
+        backups=daily.kept(settings),
+        second_place=settings.backup_to,
+        free_bytes=shutil.disk_usage(settings.data).free if settings.data.is_dir() else None,
     )
 
 

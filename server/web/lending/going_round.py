@@ -11,9 +11,10 @@ import threading
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from server.db import club_clock, club_day, loans, members, meters
+from server.db import club_clock, club_day, daily, loans, members, meters
 from server.db.engine import Database
 from server.db.last_seen import LastSeen
+from server.db.unwilling import Unwilling
 from server.settings import Settings
 from server.web.lending.mail import send_waiting
 
@@ -37,6 +38,20 @@ def go_round(club: Database, settings: Settings) -> None:
         with club.write() as db:
             loans.settle_meter(db, meter_id, today=today)
     send_waiting(club, settings)
+
+
+def back_up(club: Database, settings: Settings) -> None:
+    """Today's backup, once a day; while the clock is in doubt it is the last day believed."""
+    if not club.embedded:
+        return
+    with club.read() as db:
+        if not members.is_set_up(db):
+            return
+        today = club_day.today(db)
+    try:
+        daily.keep_one(settings, today=today)
+    except Unwilling as reason:
+        _log.error("no backup was made: %s", reason)
 
 
 class GoingRound:
@@ -63,6 +78,7 @@ class GoingRound:
             try:
                 self._seen.write(self._club)
                 go_round(self._club, self._settings)
+                back_up(self._club, self._settings)
             except Exception:
                 # Whatever it was, it is tried again; a thread that dies would tell nobody.
                 _log.exception("the meters could not be brought up to date")
