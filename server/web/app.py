@@ -61,6 +61,7 @@ from server.web.tanks.account_api import router as account_json
 from server.web.tanks.animal_routes import router as animals_pages
 from server.web.tanks.api import router as tanks_json
 from server.web.tanks.light_routes import router as setups_pages
+from server.web.tanks.reef_routes import router as reef_pages
 from server.web.tanks.routes import router as tanks_pages
 from server.web.today.routes import router as first_page
 from server.web.uploads.routes import router as uploads_pages
@@ -107,6 +108,7 @@ ROUTERS = (
     tanks_pages,
     setups_pages,
     animals_pages,
+    reef_pages,
     help_pages,
     planner_pages,
 )
