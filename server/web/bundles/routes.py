@@ -10,7 +10,7 @@ from server.db.bundle import pack, unpack
 from server.web.ask import Ask, Asked
 from server.web.fields import file, password
 from server.web.forms import Filled, Form
-from server.web.members.guessing import is_right
+from server.web.guessing import is_right
 from server.web.open import OwnTank
 from server.web.page import see_other
 from server.web.signed_in import cookie_name

@@ -6,6 +6,7 @@ from fastapi.responses import Response
 from server.db import members, secrets
 from server.web.ask import Ask, Asked
 from server.web.forms import Filled
+from server.web.guessing import is_right
 from server.web.members.form import (
     ACCOUNT,
     PASSWORD_NOW,
@@ -14,7 +15,6 @@ from server.web.members.form import (
     read_new_password,
     read_preferences,
 )
-from server.web.members.guessing import is_right
 from server.web.members.starting import cookie_of
 from server.web.open import OwnAccessToken, OwnSignIn
 from server.web.page import see_other

@@ -7,6 +7,7 @@ from server.db import members, secrets
 from server.models import Invitation, Member
 from server.web.ask import Asked, OpenAsk
 from server.web.forms import Filled
+from server.web.guessing import is_right
 from server.web.members.carried import Carried, resume
 from server.web.members.form import (
     CLUB_NAME,
@@ -19,7 +20,6 @@ from server.web.members.form import (
     read_joining,
     read_new_password,
 )
-from server.web.members.guessing import is_right
 from server.web.members.starting import cookie_of, start
 from server.web.page import own_path, see_other
 

@@ -11,8 +11,8 @@ from fastapi.testclient import TestClient
 from server.db import attempts, club_clock, secrets
 from server.db.attempts import Limit, TooMany
 from server.db.engine import Database, open_database
+from server.web import guessing
 from server.web.app import create_app
-from server.web.members import guessing
 from server.web.members.passwords import weak_password
 from tests.conftest import OWN_ORIGIN, PASSWORD, Cast
 
