@@ -1,11 +1,10 @@
-"""The `underlamp` command: demo, serve, backup, restore, check."""
+"""The `underlamp` command: demo, serve, backup, restore, check, move."""
 
 import argparse
 import os
 import sys
 import tempfile
 from collections.abc import Callable
-from contextlib import nullcontext
 from pathlib import Path
 
 from server import settings
@@ -51,6 +50,7 @@ def parser() -> argparse.ArgumentParser:
     _add_backup(commands)
     _add_restore(commands)
     _add_check(commands)
+    _add_move(commands)
     return top
 
 
@@ -111,6 +111,14 @@ def _add_check(commands: "_Commands[argparse.ArgumentParser]") -> None:
     check.set_defaults(command=_check)
 
 
+def _add_move(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "carry the club between SQLite and PostgreSQL; stop the server first"
+    move = commands.add_parser("move", help=words, description=words)
+    move.add_argument("to", help="postgresql://… of an empty database, or an empty folder")
+    move.add_argument("--data", type=Path, help="folder of the club")
+    move.set_defaults(command=_move)
+
+
 def _demo(chosen: argparse.Namespace) -> None:
     folder = chosen.data or Path(tempfile.mkdtemp(prefix="underlamp-demo-"))
     # A demo club lives in its own folder, whatever database the environment names.
@@ -124,9 +132,7 @@ def _demo(chosen: argparse.Namespace) -> None:
 
 def _serve(chosen: argparse.Namespace) -> None:
     made = _settings(chosen)
-    # Several servers may share one PostgreSQL; an embedded database has one.
-    alone = nullcontext() if made.database_url else folder_lock.held(made.data, by="serve")
-    with alone:
+    with backup.served(made):
         running.run_club(made, host=chosen.host, port=chosen.port)
 
 
@@ -140,6 +146,10 @@ def _restore(chosen: argparse.Namespace) -> str:
 
 def _check(chosen: argparse.Namespace) -> str:
     return backup.check(_settings(chosen))
+
+
+def _move(chosen: argparse.Namespace) -> str:
+    return backup.move(_settings(chosen), chosen.to)
 
 
 def _settings(chosen: argparse.Namespace) -> settings.Settings:

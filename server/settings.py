@@ -83,6 +83,11 @@ class Settings(BaseSettings):
         """Of the database that is named, if one is."""
         return self.database_url.get_secret_value() if self.database_url else None
 
+    def elsewhere(self, *, data: Path, address: str | None) -> "Settings":
+        """The same settings with another folder and database."""
+        secret = SecretStr(address) if address else None
+        return self.model_copy(update={"data": data, "database_url": secret})
+
     @model_validator(mode="before")
     @classmethod
     def _secure_with_https(cls, given: Any) -> Any:

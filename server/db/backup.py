@@ -4,6 +4,7 @@ import contextlib
 import os
 import shutil
 import tempfile
+from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -11,7 +12,7 @@ from pathlib import Path
 from sqlalchemy import text
 from sqlalchemy.exc import SQLAlchemyError
 
-from server.db import club_clock, folder_lock, schema, sealed
+from server.db import club_clock, copying, folder_lock, members, schema, sealed
 from server.db.engine import DATABASE_FILE, Database, open_database, sqlite
 from server.db.unwilling import Unwilling, database_trouble
 from server.settings import Settings
@@ -34,17 +35,19 @@ def open_current(settings: Settings) -> Database:
 
 
 def backup(settings: Settings, file: Path) -> str:
-    """Writes a consistent copy of the embedded database, checked before it gets its name."""
-    source = _embedded_file(settings)
+    """Writes a consistent copy of the club, checked and sealed before it gets its name."""
     if file.exists():
         raise Unwilling(f"{file} is there already; choose another name.")
-    partial = file.with_name(file.name + ".partial")
+    partial = file.with_name(f"{file.name}.{os.getpid()}.partial")
     try:
         partial.unlink(missing_ok=True)
-        with closing(sqlite.connect(source)) as connection:
-            connection.execute("VACUUM INTO ?", (str(partial),))
+        if settings.database_address:
+            _write_tables(settings, partial)
+        else:
+            with closing(sqlite.connect(_embedded_file(settings))) as connection:
+                connection.execute("VACUUM INTO ?", (str(partial),))
         partial.chmod(0o600)
-        _refuse_broken(partial, told=source)
+        _refuse_broken(partial, told=settings.data / DATABASE_FILE)
         sealed.seal(partial)
         os.replace(partial, file)
     except (OSError, sqlite.Error) as reason:
@@ -54,16 +57,42 @@ def backup(settings: Settings, file: Path) -> str:
     return f"Wrote {file} ({file.stat().st_size / 1e6:.1f} MB), checked whole."
 
 
+def _write_tables(settings: Settings, file: Path) -> None:
+    """A club on PostgreSQL as the embedded database it could be."""
+    with tempfile.TemporaryDirectory(prefix="underlamp-", dir=file.parent) as beside:
+        made = Path(beside)
+        with (
+            closing(_named(settings)) as source,
+            closing(open_database(data=made)) as target,
+        ):
+            schema.migrate(target)
+            copying.copy_all(source, target)
+        with closing(sqlite.connect(made / DATABASE_FILE)) as connection:
+            connection.execute("VACUUM INTO ?", (str(file),))
+
+
+def _named(settings: Settings) -> Database:
+    """The named database, which must be at this version's schema. Raises Unwilling."""
+    database = open_database(data=settings.data, url=settings.database_address)
+    try:
+        at, wanted = schema.revision(database), schema.newest_revision()
+    except SQLAlchemyError as reason:
+        raise database_trouble(reason) from reason
+    if at != wanted:
+        raise Unwilling(f"The schema is at {at or 'nothing'}, this version wants {wanted}.")
+    return database
+
+
 def restore(settings: Settings, file: Path, *, replace: bool) -> str:
     """Puts a backup in the place of the club; what was there is set aside, never lost.
 
     The backup is copied, judged and brought to this version's schema beside the club first, so
     that a bad one changes nothing.
     """
-    if settings.database_url:
-        raise Unwilling("This club is on PostgreSQL: restore it with pg_restore.")
     if not file.is_file():
         raise Unwilling(f"There is no file {file}.")
+    if settings.database_address:
+        return _restore_tables(settings, file, replace=replace)
     target = settings.data / DATABASE_FILE
     if target.exists() and not replace:
         raise Unwilling(
@@ -96,6 +125,87 @@ def _restore(file: Path, target: Path) -> str:
     return words + (f" The old club is {kept}." if kept else "")
 
 
+def _restore_tables(settings: Settings, file: Path, *, replace: bool) -> str:
+    """Into PostgreSQL: all or nothing, and the club that was there goes into a backup first."""
+    try:
+        with (
+            tempfile.TemporaryDirectory(prefix="underlamp-") as beside,
+            closing(open_current(settings)) as target,
+            target.engine.connect() as held,
+        ):
+            if not copying.alone(held):
+                raise Unwilling("The club's database is being served. Stop the servers first.")
+            had_seal = sealed.unsealed_copy(file, Path(beside) / DATABASE_FILE)
+            _refuse_broken(Path(beside) / DATABASE_FILE, told=file)
+            _bring_up(Path(beside))
+            kept = _keep_tables(settings, target, replace=replace)
+            with closing(open_database(data=Path(beside))) as source:
+                rows = copying.copy_all(source, target, replace=replace)
+    except SQLAlchemyError as reason:
+        raise database_trouble(reason) from reason
+    words = f"Restored {file} ({rows} rows) into PostgreSQL."
+    words += "" if had_seal else " It had no checksum, so only its structure was judged."
+    return words + (f" The old club is {kept}." if kept else "")
+
+
+def _keep_tables(settings: Settings, target: Database, *, replace: bool) -> Path | None:
+    with target.read() as db:
+        if members.club_of(db) is None:
+            return None
+    if not replace:
+        raise Unwilling("There is a club in that database. Say --replace to put the backup there.")
+    settings.data.mkdir(mode=0o700, parents=True, exist_ok=True)
+    kept = settings.data / f"before-restore-{datetime.now(UTC):%Y%m%dT%H%M%S%f}.backup"
+    backup(settings, kept)
+    return kept
+
+
+def move(settings: Settings, to: str) -> str:
+    """Carries the club into another, empty database: an address of PostgreSQL, or a folder."""
+    address = to if "://" in to else None
+    goal = settings.elsewhere(data=settings.data if address else Path(to), address=address)
+    if goal.database_address == settings.database_address and goal.data == settings.data:
+        raise Unwilling("That is where the club is already.")
+    try:
+        with (
+            _only_one(settings),
+            closing(open_current(settings)) as source,
+            closing(open_current(goal)) as target,
+        ):
+            rows = copying.copy_all(source, target)
+    except SQLAlchemyError as reason:
+        raise database_trouble(reason) from reason
+    where = "UNDERLAMP_DATABASE_URL at that address" if address else f"UNDERLAMP_DATA={to}"
+    return f"Moved {rows} rows, every table equal. Start the server with {where} from now on."
+
+
+@contextlib.contextmanager
+def _only_one(settings: Settings) -> Iterator[None]:
+    """Nobody serves the club for the length of the block. Raises Unwilling."""
+    if not settings.database_address:
+        with folder_lock.held(settings.data, by="move"):
+            yield
+        return
+    with closing(_named(settings)) as database, database.engine.connect() as held:
+        if not copying.alone(held):
+            raise Unwilling("The club's database is being served. Stop the servers first.")
+        yield
+
+
+@contextlib.contextmanager
+def served(settings: Settings) -> Iterator[None]:
+    """Held by `serve`: alone on an embedded database, together with others on PostgreSQL."""
+    if not settings.database_address:
+        with folder_lock.held(settings.data, by="serve"):
+            yield
+        return
+    with closing(open_current(settings)) as database, database.engine.connect() as held:
+        if not copying.serving(held):
+            raise Unwilling("The club's database is being replaced. Wait for that to end.")
+        held.commit()  # the lock belongs to the connection; a transaction would stay open
+        yield
+
+
 def check(settings: Settings) -> str:
     """Raises Unwilling unless the database is whole and its schema current."""
     if not settings.database_url:
@@ -126,8 +236,6 @@ def _faults(database: Database) -> list[str]:
 
 
 def _embedded_file(settings: Settings) -> Path:
-    if settings.database_url:
-        raise Unwilling("This club is on PostgreSQL: use pg_dump for a backup.")
     file = settings.data / DATABASE_FILE
     if not file.is_file():
         raise Unwilling(f"There is no club in {settings.data}.")

@@ -49,9 +49,7 @@ def _of_clock(club: Database) -> tuple[str, ...]:
 
 
 def _of_backups(club: Database, settings: Settings) -> tuple[str, ...]:
-    """Only once there was time for one; a club on PostgreSQL is backed up by its own tools."""
-    if not club.embedded:
-        return ()
+    """Only once there was time for one."""
     try:
         with club.read() as db:
             found, today = members.club_of(db), club_day.today(db)

@@ -42,8 +42,6 @@ def go_round(club: Database, settings: Settings) -> None:
 
 def back_up(club: Database, settings: Settings) -> None:
     """Today's backup, once a day; while the clock is in doubt it is the last day believed."""
-    if not club.embedded:
-        return
     with club.read() as db:
         if not members.is_set_up(db):
             return
