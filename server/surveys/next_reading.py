@@ -336,6 +336,6 @@ def _near(chosen: _Choice, judged: Sequence[Judged], where: str, percent: str) -
     gaps = np.linalg.norm(points_of([one.animal for one in open_ones]) - chosen.place, axis=1)
     nearest = open_ones[int(np.argmin(gaps))]
     return (
-        f"A reading {where} says most about {nearest.animal.name}, whose light is not known "
-        f"well enough, and narrows the doubt about the animals by {percent}."
+        f"A reading {where} says most about {nearest.animal.name}, whose light is least "
+        f"sure, and narrows the doubt about the animals by {percent}."
     )
