@@ -17,9 +17,10 @@ from server.optics.direct import light_on_grid
 from server.optics.emitters import Emitter
 from server.optics.kernel import Absorption, peak_width_cm
 from server.optics.patches import Face, Receivers
-from server.optics.rays import Landed, Room, directions, follow, scattered_starts
-from server.optics.reach import Targets, light_on
-from server.optics.rocks import bottom_of, free_share, inside, stands
+from server.optics.pieces import is_floor, piece_starts, room_of, samples, starts
+from server.optics.rays import Landed, Room, follow
+from server.optics.reach import light_on
+from server.optics.rocks import free_share, inside
 from server.optics.shade import FEWER_RAYS
 from server.optics.sources import Sources, sources_for
 from server.optics.tank import Tank, Water, albedo_of
@@ -27,9 +28,6 @@ from server.optics.tank import Tank, Water, albedo_of
 Floats = NDArray[np.float64]
 Singles = NDArray[np.float32]
 
-_MOST_PIECES = 900
-_LEAST_PIECE_CM = 2.5
-_COARSER_ON_ROCKS = 1.6
 _RAYS_PIECE, _RAYS_POINT = 64, 192
 _RAYS_PLANE, _RAYS_CELL = 110_000, (48, 256)
 """Rays of all cells of a plane together, and the least and most of one cell."""
@@ -40,8 +38,6 @@ _MOST_NODES = 4000
 
 _PIECE, _MOST_SAMPLES = 0.35, 6
 """Longest piece of the floor that is one sample, as a share of the width of a source's light."""
-
-_LIFT_CM = 2e-3
 
 _SHALLOW, _DENSE, _WHITE = 0.2, 1.42, 2.6
 """Depth as a share of the shorter side, refractive index, and sum of the albedos of five faces,
@@ -91,12 +87,6 @@ def needs_rays(tank: Tank, water: Water) -> bool:
 def work(tank: Tank, water: Water) -> int:
     """What following the rays of one new plane costs, in pairs of lamp piece and sample."""
     return _RAYS_PLANE * (16 + len(tank.rocks)) // 2 if needs_rays(tank, water) else 0
-
-
-@lru_cache(maxsize=32)
-def room_of(tank: Tank, refractive_index: float) -> Room:
-    """The tank with its scattering faces, cut into pieces."""
-    return Room(tank=tank, refractive_index=refractive_index, faces=_faces(tank))
 
 
 def given_off(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> Arriving:
@@ -176,90 +166,22 @@ def returned_to_points(tank: Tank, water: Water, given: Arriving, *, points_cm: 
     return total
 
 
-def _faces(tank: Tank) -> tuple[Face, ...]:
-    """Floor, matt walls and the sides of rocks that return anything, in pieces alike in size."""
-    length, width, depth = tank.length_cm, tank.width_cm, tank.depth_cm
-    flat: list[_Flat] = [
-        (albedo_of(tank.walls.left), 0, 0.0, 1, ((0.0, width), (0.0, depth)), None),
-        (albedo_of(tank.walls.right), 0, length, -1, ((0.0, width), (0.0, depth)), None),
-        (albedo_of(tank.walls.front), 1, 0.0, 1, ((0.0, length), (0.0, depth)), None),
-        (albedo_of(tank.walls.back), 1, width, -1, ((0.0, length), (0.0, depth)), None),
-        (tank.floor_albedo, 2, depth, -1, ((0.0, length), (0.0, width)), None),
-    ]  # fmt: skip
-    for number, rock in enumerate(tank.rocks):
-        x, y = (rock.left_cm, rock.right_cm), (rock.front_cm, rock.back_cm)
-        z = (rock.top_cm, bottom_of(tank, rock))
-        for axis, ends, across in ((0, x, (y, z)), (1, y, (x, z)), (2, z, (x, y))):
-            flat.append((rock.albedo, axis, ends[0], -1, across, number))
-            if axis != 2 or not stands(tank, rock):
-                flat.append((rock.albedo, axis, ends[1], 1, across, number))
-    flat = [one for one in flat if one[0] > 0.0]
-    piece = _piece_cm(flat)
-    return tuple(
-        Face(
-            axis=axis, at_cm=at, inward=inward, albedo=albedo, rock=rock,
-            nodes=(_cut(across[0], piece, rock), _cut(across[1], piece, rock)),
-        )
-        for albedo, axis, at, inward, across, rock in flat
-    )  # fmt: skip
-
-
-def _piece_cm(flat: Sequence[_Flat]) -> float:
-    """Side of a piece on walls and floor, so that all pieces together stay within bounds."""
-    weighed = sum(
-        (a[1] - a[0]) * (b[1] - b[0]) / (_COARSER_ON_ROCKS**2 if rock is not None else 1.0)
-        for *_, (a, b), rock in flat
-    )
-    return max(_LEAST_PIECE_CM, float(np.sqrt(weighed / _MOST_PIECES)))
-
-
-def _cut(edge: _Edge, piece_cm: float, rock: int | None) -> Floats:
-    longest = piece_cm * (1.0 if rock is None else _COARSER_ON_ROCKS)
-    count = max(1, round((edge[1] - edge[0]) / longest))
-    return np.asarray(np.linspace(edge[0], edge[1], count + 1))
-
-
 def _direct_on(
     tank: Tank, water: Water, sources: Sources, faces: Sequence[Face],
     parts: Sequence[Absorption],
 ) -> Floats:  # fmt: skip
     """Direct light and light by clear walls on each piece of all faces, one row per part."""
-    others = [face for face in faces if not _is_floor(tank, face)]
-    found = np.zeros((len(parts), 0))
-    if others:
-        found = light_on(tank, water, sources, _targets(others), parts)
-    sideways = iter(np.split(found, np.cumsum([face.size for face in others]), axis=1))
-    return np.concatenate(
-        [_on_floor(tank, water, sources, face, parts) if _is_floor(tank, face) else next(sideways)
-         for face in faces], axis=1,
-    )  # fmt: skip
-
-
-def _is_floor(tank: Tank, face: Face) -> bool:
-    return face.axis == 2 and face.rock is None
-
-
-def _targets(faces: Sequence[Face]) -> Targets:
-    """The middles of the pieces, lifted off their faces, as receivers of direct light."""
-    points, spread = [], []
-    for face in faces:
-        middle = face.centres
-        middle[:, face.axis] += _LIFT_CM * face.inward
-        extent = np.zeros((face.size, 2))
-        u, v = (np.diff(edges)[0] for edges in face.nodes)
-        if face.axis == 2:
-            extent[:] = u, v
-        else:
-            extent[:, 1 - face.axis] = u
-        points.append(middle)
-        spread.append(extent)
-    sizes = [face.size for face in faces]
-    return Targets(
-        points_cm=np.concatenate(points),
-        axis=np.repeat([face.axis for face in faces], sizes),
-        looks=np.repeat([face.inward for face in faces], sizes),
-        spread_cm=np.concatenate(spread),
-    )
+    targets, piece = samples(tank, water.refractive_index)
+    ends = np.cumsum([face.size for face in faces])
+    times = np.maximum(np.bincount(piece, minlength=int(ends[-1])), 1)
+    found = np.stack([
+        np.bincount(piece, lit, times.size) / times
+        for lit in light_on(tank, water, sources, targets, parts)
+    ])  # fmt: skip
+    for face, end in zip(faces, ends, strict=True):
+        if is_floor(face):
+            found[:, end - face.size : end] = _on_floor(tank, water, sources, face, parts)
+    return found
 
 
 def _on_floor(
@@ -303,27 +225,6 @@ def _faces_seen(tank: Tank, refractive_index: float, rungs_per_m: tuple[float, .
     return _landed(room, start, way, _RAYS_PIECE, rungs_per_m)[0]
 
 
-def piece_starts(room: Room, rays: int) -> tuple[Singles, Singles, NDArray[np.bool_]]:
-    """Rays from every piece of every face: starts and ways (3, pieces × rays), and which of them
-    (pieces, rays) do not begin in a rock."""
-    begun = [
-        starts(room.tank, Receivers(points=face.centres, axis=face.axis, looks=face.inward),
-               _extent(face), rays)
-        for face in room.faces
-    ]  # fmt: skip
-    start, way = (np.concatenate([one[k] for one in begun], axis=1) for k in (0, 1))
-    free = inside(room.tank, *start.astype(np.float64)) < 0
-    return start, way, np.asarray(free.reshape(-1, rays))
-
-
-def _extent(face: Face) -> tuple[float, float, float]:
-    extent = [0.0, 0.0, 0.0]
-    u, v = (float(np.diff(edges)[0]) for edges in face.nodes)
-    first, second = (axis for axis in (0, 1, 2) if axis != face.axis)
-    extent[first], extent[second] = u, v
-    return extent[0], extent[1], extent[2]
-
-
 def _landed(
     room: Room, start: Singles, way: Singles, rays: int, rungs_per_m: tuple[float, ...]
 ) -> tuple[_Seen, NDArray[np.bool_]]:
@@ -333,22 +234,6 @@ def _landed(
     weight = landed.weight.reshape(valid.shape) * valid
     weight /= np.maximum(valid.sum(axis=1, keepdims=True), 1)
     return _by_rung(room, landed, weight, rungs_per_m), np.asarray(valid.any(axis=1))
-
-
-def starts(
-    tank: Tank, places: Receivers, extent_cm: tuple[float, float, float], rays: int
-) -> tuple[Singles, Singles]:
-    """Where rays start and which way they go, (3, places × rays) each."""
-    numbers = scattered_starts(places.points.shape[0], rays).reshape(-1, 4)
-    way = directions(numbers[:, :2], places.axis, places.looks)
-    start = np.repeat(places.points, rays, axis=0).T
-    start[places.axis] += _LIFT_CM * places.looks
-    shifts = iter(numbers[:, 2:].T)
-    for axis, extent in enumerate(extent_cm):
-        if extent > 0.0:
-            start[axis] += (next(shifts) - 0.5) * extent
-    size = np.array([[tank.length_cm], [tank.width_cm], [tank.depth_cm]])
-    return np.clip(start, 0.0, size).astype(np.float32), way
 
 
 def _by_rung(room: Room, landed: Landed, weight: Singles, rungs_per_m: tuple[float, ...]) -> _Seen:

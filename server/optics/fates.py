@@ -10,11 +10,11 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from server.optics.among_rocks import given_off, piece_starts, room_of
+from server.optics.among_rocks import given_off
 from server.optics.emitters import Emitter
 from server.optics.patches import Face
+from server.optics.pieces import piece_starts, room_of
 from server.optics.rays import LANDED, Room, follow
-from server.optics.rocks import free_share
 from server.optics.tank import Tank, Wall, Walls, Water
 
 Floats = NDArray[np.float64]
@@ -34,7 +34,8 @@ def fates(tank: Tank, water: Water, emitters: Sequence[Emitter]) -> dict[str, fl
     solid = _with_faces(tank)
     room = room_of(solid, water.refractive_index)
     rho = np.concatenate([np.full(face.size, face.albedo) for face in room.faces])
-    area = np.concatenate([_free_area(solid, face) for face in room.faces]) / SQ_CM_PER_SQ_M
+    area = np.concatenate([face.areas_sq_cm for face in room.faces]) / SQ_CM_PER_SQ_M
+    area *= piece_starts(room, _RAYS)[2].mean(axis=1)  # what no other rock covers
     kind = np.concatenate([np.full(face.size, _kind(face)) for face in room.faces])
     sums = dict.fromkeys(
         ("floor", "walls", "rocks", "water", "out_of_walls", "out_of_surface"), 0.0
@@ -90,11 +91,3 @@ def _kind(face: Face) -> str:
     if face.rock is not None:
         return "rocks"
     return "floor" if face.axis == 2 else "walls"
-
-
-def _free_area(tank: Tank, face: Face) -> Floats:
-    """Area of each piece [cm²] that no rock stands on."""
-    if face.rock is not None or face.axis != 2:
-        return face.areas_sq_cm
-    free = free_share(tank, face.shape[0], face.shape[1], tank.depth_cm)
-    return face.areas_sq_cm * free.T.ravel()

@@ -99,6 +99,18 @@ def _mirrors(n: float) -> tuple[Floats, Floats]:
     return sheet_reflectance(_TABLE, n, 1.0), surface_reflectance(_TABLE, n, 1.0)
 
 
+def leaning(vectors: Floats, tilt_deg: float, toward_deg: float) -> Floats:
+    """Vectors (3, n) of a lamp that faced down, turned with it: in steps of plain rotations."""
+    turn, tilt = np.radians(toward_deg), np.radians(tilt_deg)
+    x = vectors[0] * np.cos(turn) + vectors[1] * np.sin(turn)
+    y = vectors[1] * np.cos(turn) - vectors[0] * np.sin(turn)
+    x, z = (
+        x * np.cos(tilt) - vectors[2] * np.sin(tilt),
+        x * np.sin(tilt) + vectors[2] * np.cos(tilt),
+    )
+    return np.stack([x * np.cos(turn) - y * np.sin(turn), y * np.cos(turn) + x * np.sin(turn), z])
+
+
 class _Batch:
     def __init__(self, tank, water, emitters, depths_cm, cells, photons, rng):
         self.tank, self.water, self.emitters = tank, water, emitters
@@ -106,7 +118,7 @@ class _Batch:
         self.size = np.array([tank.length_cm, tank.width_cm, tank.depth_cm])
         self.counts = np.zeros((len(depths_cm), cells[1], cells[0]))
         self.fate = dict.fromkeys(
-            ("entered", "water", "floor", "walls", "out_of_walls", "out_of_surface"), 0.0
+            ("entered", "water", "floor", "walls", "rocks", "out_of_walls", "out_of_surface"), 0.0
         )
         self.glass, self.skin = _mirrors(water.refractive_index)
 
@@ -124,9 +136,8 @@ class _Batch:
     def _enter(self, emitter, count, each):
         rng, n = self.rng, self.water.refractive_index
         long, wide = emitter.size_cm
-        x = emitter.x_cm + (rng.random(count) - 0.5) * long
-        y = emitter.y_cm + (rng.random(count) - 0.5) * wide
-        weight = np.full(count, each)
+        along, across = (rng.random(count) - 0.5) * long, (rng.random(count) - 0.5) * wide
+        weight = np.full(count, each * self.tank.lid)
         phi = 2 * np.pi * rng.random(count)
         if emitter.intensity is None:
             cosine = rng.random(count) ** (1 / (cosine_power(emitter.beam_deg) + 1))
@@ -134,11 +145,19 @@ class _Batch:
             cosine = rng.random(count)
             theta = np.degrees(np.arccos(cosine))
             weight *= emitter.intensity.per_flux(theta, np.degrees(phi)) * 2 * np.pi
-        cosine = np.maximum(cosine, 1e-9)
         sine = np.sqrt(1 - cosine**2)
-        x += emitter.height_cm * sine / cosine * np.cos(phi)
-        y += emitter.height_cm * sine / cosine * np.sin(phi)
-        inside = (x > 0) & (x < self.size[0]) & (y > 0) & (y < self.size[1])
+        own = np.stack([sine * np.cos(phi), sine * np.sin(phi), -cosine])
+        out, spot = (
+            leaning(v, emitter.tilt_deg, emitter.toward_deg)
+            for v in (own, np.stack([along, across, np.zeros(count)]))
+        )
+        cosine = np.maximum(-out[2], 1e-9)
+        sine, phi = np.hypot(out[0], out[1]), np.arctan2(out[1], out[0])
+        height = emitter.height_cm + spot[2]
+        x = emitter.x_cm + spot[0] + height * out[0] / cosine
+        y = emitter.y_cm + spot[1] + height * out[1] / cosine
+        inside = (x > 0) & (x < self.size[0]) & (y > 0) & (y < self.size[1]) & (out[2] < 0)
+        inside &= ~self._under_brace(x, y)
         x, y, cosine, sine, phi, weight = (a[inside] for a in (x, y, cosine, sine, phi, weight))
         weight = weight * (1 - surface_reflectance(cosine, 1.0, n))
         if self.tank.cover:
@@ -162,13 +181,51 @@ class _Batch:
             ahead = np.where(way == 0, np.inf, ahead)
             axis = ahead.argmin(axis=0)
             length = np.maximum(ahead.min(axis=0), 0.0)
+            rock, rock_axis, length = self._first_rock(place, way, length)
             self._count(place, way, weight, fade, length)
             after = weight * np.exp(-fade * length)
             self.fate["water"] += (weight - after).sum()
             place, weight = place + way * length, after
             place = np.clip(place, 0.0, size)
-            weight = self._meet(place, way, weight, axis)
+            before, on_rock = weight.copy(), rock >= 0
+            turned = way.copy()
+            weight = self._meet(place, way, weight, np.where(on_rock, -1, axis))
+            if on_rock.any():
+                way[:, on_rock] = turned[:, on_rock]
+                albedo = np.array([r.albedo for r in self.tank.rocks])[rock[on_rock]]
+                self.fate["rocks"] += (before[on_rock] * (1 - albedo)).sum()
+                weight[on_rock] = before[on_rock] * albedo
+                for a in range(3):
+                    for sign in (-1.0, 1.0):
+                        here = on_rock & (rock_axis == a) & (np.sign(turned[a]) == -sign)
+                        self._scatter(way, here, a, sign)
             place, way, weight, fade = self._play_off(place, way, weight, fade, each)
+
+    def _film(self, axis, high):
+        film = self.tank.film
+        return ((film.left, film.right), (film.front, film.back))[axis][high]
+
+    def _under_brace(self, x, y):
+        under = np.zeros(x.shape, dtype=bool)
+        for b in self.tank.braces:
+            under |= (x > b.left_cm) & (x < b.right_cm) & (y > b.front_cm) & (y < b.back_cm)
+        return under
+
+    def _first_rock(self, place, way, length):
+        """Number of the first rock on each leg and the axis of the face met; −1 where none."""
+        rock, axis = np.full(length.size, -1), np.zeros(length.size, dtype=int)
+        for number, r in enumerate(self.tank.rocks):
+            bottom = self.size[2] if r.bottom_cm is None else r.bottom_cm
+            low = np.array([[r.left_cm], [r.front_cm], [r.top_cm]])
+            high = np.array([[r.right_cm], [r.back_cm], [bottom]])
+            with np.errstate(divide="ignore", invalid="ignore"):
+                one, other = (low - place) / way, (high - place) / way
+            enters, leaves = np.minimum(one, other), np.maximum(one, other)
+            near, far = enters.max(axis=0), leaves.min(axis=0)
+            hit = (near < far) & (near > 1e-7) & (near < length)
+            length = np.where(hit, near, length)
+            rock[hit], axis[hit] = number, enters.argmax(axis=0)[hit]
+        return rock, axis, length
 
     def _count(self, place, way, weight, fade, length):
         nx, ny = self.cells
@@ -191,6 +248,7 @@ class _Batch:
                 here = (axis == a) & (upwards[a] == bool(high))
                 if kind == "clear":
                     back = np.interp(np.abs(way[a][here]), _TABLE, self.glass)
+                    back = back * self._film(a, high) ** 2
                     self._lose("out_of_walls", weight, here, back)
                     way[a, here] *= -1
                 else:
@@ -202,6 +260,7 @@ class _Batch:
         self._lose("floor", weight, floor, self.tank.floor_albedo)
         self._scatter(way, floor, 2, -1.0)
         back = np.interp(np.abs(way[2][surface]), _TABLE, self.skin)
+        back[self._under_brace(place[0][surface], place[1][surface])] = 0.0
         self._lose("out_of_surface", weight, surface, back)
         way[2, surface] *= -1
         return weight
