@@ -68,8 +68,9 @@ def test_points_read_what_the_cells_around_them_read(seed: int) -> None:
     free &= free_share(tank, plane.x_cm.size, plane.y_cm.size, depth) >= 1.0
     found = at_points(tank, water, lamps, x_cm=x[free], y_cm=y[free], depth_cm=depth)
     off = (found - plane.ppfd[free]) / max(plane.max, 1e-9)
-    assert abs(off.mean()) < 0.01
-    assert np.median(np.abs(off)) < 0.02
+    # A point beside an edge is lit where its cell is lit in part; a row of those moves the mean.
+    assert abs(off.mean()) < 0.03
+    assert np.median(np.abs(off)) < 0.01
 
 
 def test_the_tracers_own_lean_sends_straight_down_where_it_is_told() -> None:
