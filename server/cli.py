@@ -1,4 +1,4 @@
-"""The `underlamp` command: demo, serve, backup, restore, check, move."""
+"""The `underlamp` command: demo, serve, backup, restore, check, rehearse, move."""
 
 import argparse
 import os
@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from server import settings
-from server.db import backup, folder_lock
+from server.db import backup, folder_lock, rehearsal
 from server.db.demo import club as demo_club
 from server.db.unwilling import Unwilling
 from server.web import running
@@ -50,6 +50,7 @@ def parser() -> argparse.ArgumentParser:
     _add_backup(commands)
     _add_restore(commands)
     _add_check(commands)
+    _add_rehearse(commands)
     _add_move(commands)
     return top
 
@@ -111,6 +112,14 @@ def _add_check(commands: "_Commands[argparse.ArgumentParser]") -> None:
     check.set_defaults(command=_check)
 
 
+def _add_rehearse(commands: "_Commands[argparse.ArgumentParser]") -> None:
+    words = "restore a backup into an empty folder, look at it, and throw it away again"
+    rehearse = commands.add_parser("rehearse", help=words, description=words)
+    rehearse.add_argument("file", type=Path, nargs="?", help="a backup (default: a fresh one)")
+    rehearse.add_argument("--data", type=Path, help="folder of the club")
+    rehearse.set_defaults(command=_rehearse)
+
+
 def _add_move(commands: "_Commands[argparse.ArgumentParser]") -> None:
     words = "carry the club between SQLite and PostgreSQL; stop the server first"
     move = commands.add_parser("move", help=words, description=words)
@@ -146,6 +155,10 @@ def _restore(chosen: argparse.Namespace) -> str:
 
 def _check(chosen: argparse.Namespace) -> str:
     return backup.check(_settings(chosen))
+
+
+def _rehearse(chosen: argparse.Namespace) -> str:
+    return rehearsal.rehearse(_settings(chosen), chosen.file)
 
 
 def _move(chosen: argparse.Namespace) -> str:

@@ -63,6 +63,23 @@ def test_a_club_is_not_moved_onto_itself_or_while_it_is_served(
         backup.move(full, str(tmp_path / "there"))
 
 
+def test_a_rehearsal_says_what_came_back_and_what_changed(
+    full: Settings, tmp_path: Path, capsys
+) -> None:
+    assert cli.main(["rehearse", "--data", str(full.data)]) == 0
+    told = capsys.readouterr().out
+    assert "3 members, 1 tanks, 3 readings" in told and "Every table is as in the club" in told
+    file = tmp_path / "old.backup"
+    backup.backup(full, file)
+    with closing(open_database(data=full.data)) as database, database.write() as db:
+        db.connection().execute(text("UPDATE member SET name = 'Changed' WHERE id = 1"))
+    assert cli.main(["rehearse", str(file), "--data", str(full.data)]) == 0
+    assert "Changed since it was made: member." in capsys.readouterr().out
+    file.write_bytes(file.read_bytes().replace(b"Changed", b"Chanced").replace(b"Tess", b"Toss"))
+    assert cli.main(["rehearse", str(file), "--data", str(full.data)]) == 1
+    assert "not a whole" in capsys.readouterr().err
+
+
 def test_a_difference_is_noticed(full: Settings, tmp_path: Path, monkeypatch) -> None:
     real = copying.digest
     monkeypatch.setattr(
