@@ -10,6 +10,8 @@ from datetime import date
 from pathlib import Path
 
 from server.db import backup
+from server.db.engine import DATABASE_FILE
+from server.db.reserve import LEAST_FREE_BYTES
 from server.db.unwilling import Unwilling
 from server.settings import Settings
 
@@ -37,6 +39,7 @@ def keep_one(settings: Settings, *, today: date) -> Path | None:
     file = folder / f"club-{today.isoformat()}.backup"
     made = None
     if not file.exists():
+        _refuse_without_room(settings)
         backup.backup(settings, file)
         made = file
     if settings.backup_to is not None:
@@ -49,6 +52,15 @@ def keep_one(settings: Settings, *, today: date) -> Path | None:
 def kept(settings: Settings) -> list[Kept]:
     """The daily backups that are there, newest first."""
     return sorted(_in(settings.data / FOLDER), key=lambda one: one.day, reverse=True)
+
+
+def _refuse_without_room(settings: Settings) -> None:
+    """A backup must not be what fills the disk: it takes the club's size, twice on its way."""
+    club = settings.data / DATABASE_FILE
+    needed = LEAST_FREE_BYTES + 2 * (club.stat().st_size if club.exists() else 0)
+    free = shutil.disk_usage(settings.data).free
+    if free < needed:
+        raise Unwilling(f"{free / 1e6:.0f} MB are free and {needed / 1e6:.0f} MB are needed.")
 
 
 def worth_keeping(days: Iterable[date]) -> set[date]:

@@ -10,6 +10,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlalchemy.exc import TimeoutError as NoConnection
 from starlette.datastructures import FormData
 
+from server.db import reserve
 from server.web.page import page
 from server.web.problem import Refusal, problem_response
 
@@ -78,6 +79,8 @@ def unable(request: Request, error: Exception) -> Response:
         raise error
     told = f"{type(error).__name__}: {getattr(error, 'orig', error)}".splitlines()[0]
     _log.error("not now at %s %s: %s", request.method, request.url.path, told)
+    if reason is DISK_FULL and reserve.free(request.app.state.settings.data):
+        _log.error("the disk is full: the room kept back for signing in was given to the club")
     return not_now(request, reason)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import asdict
 
 import uvicorn
+from fastapi import FastAPI
 
 from server.db import members
 from server.db.backup import open_current
@@ -66,7 +67,12 @@ def _serve(
     pool = Pool(worker.serve, settings, demo, processes=settings.costly_processes)
     app = create_app(settings, club=club, demo=demo, pool=pool)
     app.state.own_address = address
-    config = uvicorn.Config(
+    uvicorn.Server(config(app, settings)).run(sockets=[listener])
+
+
+def config(app: FastAPI, settings: Settings) -> uvicorn.Config:
+    """How the server listens. Only named proxies are believed about who asks and how."""
+    return uvicorn.Config(
         app,
         log_level="warning",
         access_log=False,
@@ -76,7 +82,6 @@ def _serve(
         proxy_headers=bool(settings.trusted_proxies),
         forwarded_allow_ips=",".join(settings.trusted_proxies),
     )
-    uvicorn.Server(config).run(sockets=[listener])
 
 
 def _listening(host: str, port: int) -> socket.socket:

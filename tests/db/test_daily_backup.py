@@ -83,6 +83,14 @@ def test_nothing_is_cleared_when_none_could_be_made(
     assert len(daily.kept(settings)) == 40
 
 
+def test_a_backup_is_not_what_fills_the_disk(
+    club: Database, settings: Settings, monkeypatch: pytest.MonkeyPatch, caplog
+) -> None:
+    monkeypatch.setattr(daily, "LEAST_FREE_BYTES", 10**18)
+    back_up(club, settings)
+    assert daily.kept(settings) == [] and "MB are needed" in caplog.text
+
+
 def test_a_steward_is_told_of_a_missing_backup_and_sees_those_there(
     club: Database, settings: Settings, as_member, cast: Cast, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -10,7 +10,7 @@ import pytest
 from fastapi.testclient import TestClient
 from sqlalchemy import event, text
 
-from server.db import members, messages
+from server.db import members, messages, reserve
 from server.db.engine import Database, sqlite
 from server.web import health
 from server.web.app import create_app
@@ -134,12 +134,14 @@ def writing(club: Database) -> None:
 
 
 def test_a_full_database_is_503_and_reading_and_visits_go_on(
-    ivo: TestClient, club: Database
+    ivo: TestClient, club: Database, settings
 ) -> None:
     with club.engine.connect() as connection:
         pages = connection.exec_driver_sql("PRAGMA page_count").scalar()
     club.close()
     event.listen(club.engine, "connect", lambda c, _: c.execute(f"PRAGMA max_page_count={pages}"))
+    reserve.lay_by(settings.data)
+    assert (settings.data / reserve.FILE).stat().st_size == reserve.BYTES
     statuses = set()
     for number in range(400):
         answer = ivo.post("/account/tokens", data={"token_name": f"token {number}"})
@@ -148,5 +150,6 @@ def test_a_full_database_is_503_and_reading_and_visits_go_on(
             assert "disk is full" in answer.text and answer.headers["retry-after"] == "300"
             break
     assert 503 in statuses, statuses
+    assert not (settings.data / reserve.FILE).exists(), "the room kept back is the club's now"
     assert ivo.get("/account").status_code == 200
     assert ivo.get("/tanks").status_code == 200

@@ -11,7 +11,7 @@ import threading
 
 from sqlalchemy.exc import SQLAlchemyError
 
-from server.db import club_clock, club_day, daily, loans, members, meters
+from server.db import club_clock, club_day, daily, loans, members, meters, reserve
 from server.db.engine import Database
 from server.db.last_seen import LastSeen
 from server.db.unwilling import Unwilling
@@ -77,6 +77,7 @@ class GoingRound:
                 self._seen.write(self._club)
                 go_round(self._club, self._settings)
                 back_up(self._club, self._settings)
+                reserve.lay_by(self._settings.data)
             except Exception:
                 # Whatever it was, it is tried again; a thread that dies would tell nobody.
                 _log.exception("the meters could not be brought up to date")
