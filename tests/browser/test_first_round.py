@@ -87,8 +87,8 @@ def place_an_animal(page: Page, name: str, group: str, at: tuple[str, str, str])
 
 
 def see_the_plan(page: Page) -> None:
-    """Both animals are judged; the plan shows all three views with their numbers."""
-    expect(page.get_by_role("row", name=re.compile("Crown.*in range"))).to_be_visible()
+    """Nobody measured yet, so the plan calls nobody in range; it shows all three views."""
+    expect(page.get_by_role("row", name=re.compile("Crown.*not known"))).to_be_visible()
     expect(page.get_by_role("row", name=re.compile("Buttons.*too bright"))).to_be_visible()
     page.get_by_role("link", name="Plan", exact=True).click()
     for view in ("From the front", "From the right side", "From above"):
