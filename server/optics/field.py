@@ -153,7 +153,8 @@ def at_points(
     for depth in np.unique(z):
         _check_depth(tank, float(depth))
     points = np.stack([x, y, z], axis=1)
-    direct = _among_rocks if tank.obstructed else _level_by_level
+    apart = tank.obstructed or any(emitter.tilt_deg > 0.0 for emitter in emitters)
+    direct = _ray_by_ray if apart else _level_by_level
     arriving = _on_scattering_faces(tank, water, emitters)
     returned = among_rocks if among_rocks.needs_rays(tank, water) else diffuse
     scattered: Floats = returned.returned_to_points(tank, water, arriving, points_cm=points)
@@ -175,7 +176,7 @@ def _level_by_level(
     return ppfd
 
 
-def _among_rocks(tank: Tank, water: Water, emitters: Sequence[Emitter], points: Floats) -> Floats:
+def _ray_by_ray(tank: Tank, water: Water, emitters: Sequence[Emitter], points: Floats) -> Floats:
     """Direct light at points (n, 3), each ray by itself; lamps as fine as the highest needs."""
     highest = float(points[:, 2].min(initial=tank.depth_cm))
     groups = sources_for(tank, water, emitters, depth_cm=highest)

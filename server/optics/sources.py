@@ -29,7 +29,7 @@ _SHADOW_CM, _SHADOW_PARTS, _SHADOW_APART_CM = 2.5, 4, 5.0
 than this, or than such a part of a larger lamp; emitters nearer than the third are gathered."""
 
 _STEP_DOWN = 0.03
-"""Parts of a leaning face whose heights differ by less than this share count as level."""
+"""Parts of leaning lamps whose heights differ by less than this share count as level."""
 
 _MOST_PIECES = 400
 
@@ -73,13 +73,15 @@ def sources_for(
             found += _leaning(tank, water, emitter, depth_cm)
         elif emitter.ppf_umol_s > 0.0:
             key = (
-                emitter.height_cm,
+                _level(emitter),
                 beam_of(emitter),
                 emitter.absorption or water.absorption,
                 emitter.size_cm,
             )
             groups[key].append(emitter)
-    for (height_cm, beam, absorption, size), alike in groups.items():
+    for (_, beam, absorption, size), alike in groups.items():
+        height_cm = float(np.average([one.height_cm for one in alike],
+                                     weights=[one.ppf_umol_s for one in alike]))  # fmt: skip
         width = peak_width_cm(beam, height_cm=height_cm, depth_cm=depth_cm, water=water)
         points, piece = _points(tank, alike, size, width)
         x, y, flux = points
@@ -90,6 +92,13 @@ def sources_for(
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _level(emitter: Emitter) -> float:
+    """Emitters of the same level hang together: those of leaning lamps where they differ little."""
+    if emitter.tilt_deg == 0.0:
+        return emitter.height_cm
+    return float(np.exp(_STEP_DOWN * np.floor(np.log(emitter.height_cm) / _STEP_DOWN)))
 
 
 def beam_of(emitter: Emitter) -> Beam:

@@ -251,3 +251,24 @@ def test_the_same_tank_gives_the_same_light_twice() -> None:
 def test_what_cannot_stand_is_refused(make: object) -> None:
     with pytest.raises(ValueError, match="must"):
         make()
+
+
+def test_the_emitters_of_a_leaning_lamp_may_be_taken_together() -> None:
+    # Emitters of a face that leans hang at heights of their own; nearly level ones are one group.
+    many = tuple(
+        Emitter(
+            x_cm=30 + 2.5 * i, y_cm=20 + 2.5 * j, height_cm=22 + 0.5 * i, ppf_umol_s=4,
+            beam_deg=80, tilt_deg=11, toward_deg=0,
+        )
+        for i in range(8)
+        for j in range(4)
+    )  # fmt: skip
+    for tank in (replace(TANK, rocks=()), TANK):
+        together = light(tank, many)
+        apart = sum(light(tank, (one,)) for one in many)
+        off = np.abs(together / apart - 1)
+        assert np.nanmedian(off) < 5e-3
+        assert np.nanpercentile(off, 95) < 0.03
+        places = {"x_cm": [12, 60, 70], "y_cm": [8, 36, 20], "depth_cm": [10, 25, 38]}
+        each = sum(at_points(tank, WATER, [one], **places) for one in many)
+        assert at_points(tank, WATER, many, **places) == pytest.approx(each, rel=0.03)
