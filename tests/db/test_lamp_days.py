@@ -14,9 +14,9 @@ from server.db.days import DayWords, GroupDay
 from server.db.engine import Database
 from server.db.light import Hung
 from server.db.members import now
-from server.db.moments import moment
+from server.db.moments import moment, typed_at
 from server.db.tanks import AnimalWords, LampPlace, TankWords
-from server.db.typed_now import told_together, typed_at, way_rows
+from server.db.typed_now import told_together, way_rows
 from server.dose.control import WHOLE
 from server.dose.day import Day
 from server.dose.together import light_of, shape_of
