@@ -101,7 +101,8 @@ def rungs(
         low = max(high - 1, 0)
         fades = [np.exp(-LADDER_PER_M[k] * path_cm / 100.0) for k in (low, high)]
         exact = np.exp(-per_m * path_cm / 100.0)
-        upper = 1.0 if high == low else float((fades[0] - exact) / (fades[0] - fades[1]))
+        fading = fades[0] > fades[1]  # in deep, dark water nothing is left at either rung
+        upper = float((fades[0] - exact) / (fades[0] - fades[1])) if fading else 1.0
         for k, part in ((low, 1.0 - upper), (high, upper)):
             if part * share > 1e-9:
                 found.setdefault(LADDER_PER_M[k], []).append((part * share, per_m))

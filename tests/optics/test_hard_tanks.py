@@ -91,3 +91,11 @@ def test_the_skirts_of_a_thin_beam_are_cell_averages(depth: float) -> None:
     seen = expected > 1e-5 * expected.max()
     assert found[seen] == pytest.approx(expected[seen], rel=0.007)
     assert found.mean() == pytest.approx(expected.mean(), rel=1e-3)
+
+
+def test_water_in_which_nothing_is_left_is_no_fault() -> None:
+    deep = Tank(length_cm=60, width_cm=40, depth_cm=1000, floor_albedo=0.5)
+    inky = Water(absorption=((0.5, 0.0), (0.5, 100.0)))
+    with np.errstate(all="raise", under="ignore"):
+        plane = planes(deep, inky, [LAMP], depths_cm=[900], cell_cm=10)[0]
+    assert np.all(np.isfinite(plane.ppfd))
