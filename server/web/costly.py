@@ -60,7 +60,8 @@ async def _by_pool(
     try:
         member = await run_in_threadpool(is_member, request)
         carried = {name: scope[name] for name in _CARRIED if name in scope}
-        messages = await pool.run((carried, body), member=member, cost_s=cost_s, gone=gone)
+        asked = (carried, body, request.app.state.club_name)
+        messages = await pool.run(asked, member=member, cost_s=cost_s, gone=gone)
     except Gone:
         return
     except Full:

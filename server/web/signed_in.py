@@ -6,12 +6,13 @@ from urllib.parse import quote
 
 from fastapi import Depends, Request
 from fastapi.security import HTTPAuthorizationCredentials, HTTPBearer
+from sqlmodel import Session
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
 
 from server.db import club_clock, members
 from server.db.engine import Database
-from server.models import Member
+from server.models import Member, SignIn
 from server.web.guard import COOKIE
 from server.web.problem import Refusal
 
@@ -33,9 +34,17 @@ def is_member(request: Request) -> bool:
     cookie = request.cookies.get(cookie_name(request.app.state.settings.secure_cookies))
     scheme, _, token = request.headers.get("authorization", "").partition(" ")
     with club(request).read() as db:
-        if cookie and members.signed_in(db, cookie) is not None:
+        found = members.signed_in(db, cookie) if cookie else None
+        if found is not None:
+            _note(request, db, found[1])
             return True
         return scheme.lower() == "bearer" and members.bearer(db, token) is not None
+
+
+def _note(request: Request, db: Session, entry: SignIn) -> None:
+    """That a sign-in is being used; written later, in passing."""
+    if members.wants_touch(db, entry):
+        request.app.state.seen.sign_in(entry.id, club_clock.now(db))
 
 
 class NotFound(HTTPException):
@@ -75,8 +84,7 @@ def visitor(request: Request, club: Club) -> Member | None:
         if found is None:
             return None
         member, entry = found
-        if members.wants_touch(db, entry):
-            request.app.state.seen.sign_in(entry.id, club_clock.now(db))
+        _note(request, db, entry)
     request.state.who = member
     return member
 

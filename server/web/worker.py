@@ -28,7 +28,7 @@ def serve(line: "Connection[Any, Any]", settings: Settings, demo: bool) -> None:
     line.send(True)  # ready
     with suppress(EOFError, OSError), asyncio.Runner() as runner:
         while True:
-            scope, body = line.recv()
+            scope, body, app.state.club_name = line.recv()
             line.send((runner.run(_answer(app, scope, body)), _most_kib()))
 
 

@@ -59,6 +59,12 @@ def test_only_calculators_are_estimated() -> None:
     assert estimate("/calculators") is None
 
 
+def test_a_verdict_is_costly_and_what_is_beside_it_is_not() -> None:
+    assert estimate("/tanks/12/verdict") >= cost.CHEAP_S
+    assert estimate("/tanks/12") is None and estimate("/tanks/12/verdict/x") is None
+    assert estimate("/tanks/12/verdict", {}) is None
+
+
 def test_what_takes_milliseconds_is_cheap_and_what_takes_seconds_is_not() -> None:
     for cheap in ("dose", "day", "light-units", "watts", "spectrum"):
         assert estimate(f"/calculators/{cheap}") < cost.CHEAP_S
@@ -116,6 +122,8 @@ def test_the_pool_answers_as_the_server_itself_would_and_refuses_when_full(
         assert pooled.status_code == 200
         assert pooled.json() == client.post("/api/spread", json=SCENE).json()
         assert visitor.get(page).text == client.get(page).text
+        busy_app.state.club_name = "Renamed Club"
+        assert "Renamed Club" in visitor.get(page).text
         refused = visitor.post("/api/spread", json=SCENE | {"cell_cm": "x"})
         assert refused.status_code == 422 and refused.json()["errors"]
 
