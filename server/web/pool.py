@@ -120,8 +120,11 @@ class Pool:
 
     def warm(self) -> None:
         """Starts the first process in the background, so that the first asker need not wait."""
+        self._begin_again(self._workers[-1])
+
+    def _begin_again(self, worker: Worker) -> None:
         with contextlib.suppress(RuntimeError):  # closed meanwhile
-            self._threads.submit(self._workers[-1].start)
+            self._threads.submit(worker.start)
 
     @property
     def ready(self) -> bool:
@@ -189,6 +192,7 @@ class Pool:
             await loop.run_in_executor(None, worker.end)
             with contextlib.suppress(TooLong):
                 await work
+            self._begin_again(worker)
             raise Gone if gone.done() else TooLong
         answer = work.result()
         if answer.most_kib > TOO_BIG_KIB:  # what it took is given back to the machine

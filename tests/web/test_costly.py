@@ -12,7 +12,7 @@ import httpx
 import pytest
 from fastapi.testclient import TestClient
 
-from server.web import cost, pool, worker
+from server.web import cost, costly, pool, worker
 from server.web.app import create_app
 from server.web.pool import Pool
 from tests.conftest import Cast, serving
@@ -125,6 +125,7 @@ def test_the_pool_answers_as_the_server_itself_would_and_refuses_when_full(
         refused = visitor.post("/api/spread", json=SCENE | {"cell_cm": "x"})
         assert refused.status_code == 422 and refused.json()["errors"]
 
+        monkeypatch.setattr(costly, "_STARTING_S", cost.CHEAP_S)
         monkeypatch.setattr(pool, "MOST_WAITING", {True: 24, False: 0})
         monkeypatch.setattr(pool, "MOST_WAITING_S", {True: 60.0, False: 0.0})
         monkeypatch.setattr(pool, "LONGEST_WAIT_S", 0.3)
