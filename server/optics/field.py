@@ -13,7 +13,7 @@ from server.optics.emitters import Emitter
 from server.optics.entering import entering_share
 from server.optics.kernel import Beam, peak_width_cm, power_of
 from server.optics.rocks import free_share, in_rock
-from server.optics.sources import Sources, beam_of, pieces_at_most, sources_for
+from server.optics.sources import Sources, beam_of, groups_at_most, pieces_at_most, sources_for
 from server.optics.tank import Tank, Water
 
 Floats = NDArray[np.float64]
@@ -26,6 +26,9 @@ this cosine power and more (12° and less), in whose skirts light falls off with
 
 _SHADOW_CM = 2.5
 """Largest cell that is one sample where rocks and braces throw shadows."""
+
+_PER_GROUP = 40_000
+"""What a group of lamps costs a depth however few its pairs are, over all mirrored tanks."""
 
 _MOST_SAMPLES = 16
 
@@ -126,7 +129,7 @@ def work(
         finest = max((across * along for across, along in samples), default=1)
         pieces = pieces_at_most(tank, water, emitters, depth_cm=depth_cm)
         total += nx * ny * finest * pieces * (8 + len(tank.rocks)) // 8
-        total += among_rocks.work(tank, water)
+        total += groups_at_most(water, emitters) * _PER_GROUP + among_rocks.work(tank, water)
     return total
 
 

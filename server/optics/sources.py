@@ -31,7 +31,13 @@ than this, or than such a part of a larger lamp; emitters nearer than the third 
 _STEP_DOWN = 0.03
 """Parts of leaning lamps whose heights differ by less than this share count as level."""
 
+_LEVELS_AT_MOST = 12
+"""Levels of one leaning face, roughly: a long tube close above the water may have more."""
+
 _MOST_PIECES = 400
+
+
+_Alike = tuple[float, Beam, Absorption, tuple[float, float]]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -65,20 +71,13 @@ def sources_for(
     tank: Tank, water: Water, emitters: Sequence[Emitter], *, depth_cm: float
 ) -> tuple[Sources, ...]:
     """The emitters as groups of points, fine enough for the light at one depth."""
-    groups: dict[tuple[float, Beam, Absorption, tuple[float, float]], list[Emitter]]
-    groups = defaultdict(list)
+    groups: dict[_Alike, list[Emitter]] = defaultdict(list)
     found = []
     for emitter in emitters:
         if emitter.ppf_umol_s > 0.0 and leans_with_size(emitter):
             found += _leaning(tank, water, emitter, depth_cm)
         elif emitter.ppf_umol_s > 0.0:
-            key = (
-                _level(emitter),
-                beam_of(emitter),
-                emitter.absorption or water.absorption,
-                emitter.size_cm,
-            )
-            groups[key].append(emitter)
+            groups[_alike(water, emitter)].append(emitter)
     for (_, beam, absorption, size), alike in groups.items():
         height_cm = float(np.average([one.height_cm for one in alike],
                                      weights=[one.ppf_umol_s for one in alike]))  # fmt: skip
@@ -92,6 +91,21 @@ def sources_for(
             )
         )  # fmt: skip
     return tuple(found)
+
+
+def _alike(water: Water, emitter: Emitter) -> _Alike:
+    """What emitters of one group share."""
+    return (
+        _level(emitter), beam_of(emitter), emitter.absorption or water.absorption,
+        emitter.size_cm,
+    )  # fmt: skip
+
+
+def groups_at_most(water: Water, emitters: Sequence[Emitter]) -> int:
+    """Upper bound on the groups `sources_for` makes, known without making them."""
+    apart = {_alike(water, one) for one in emitters if not leans_with_size(one)}
+    leaning = sum(leans_with_size(one) for one in emitters)
+    return len(apart) + leaning * _LEVELS_AT_MOST
 
 
 def _level(emitter: Emitter) -> float:
