@@ -36,8 +36,8 @@ BESIDE_CM = 14.0  # another reading this near tells shade from a mistake
 CLEAR = 0.85  # chance at which it is clear which of the two it is
 PROOF = 0.6  # what a proven suspect counts against doubt narrowed to nothing
 PROVEN = 0.9  # share of the proof of every suspect that is asked for before "enough"
-UNPROVABLE = 0.02  # a suspect no reading adds so much to cannot be proven with this tank
-LEAST_READINGS = 4
+UNPROVABLE = 0.12  # share of a proof; a suspect to which no reading adds so much is let be
+LEAST_READINGS = 6
 UP = 0.35  # what going back up over the whole depth costs, as a share of a reading's use
 FAR = 0.25  # what a hop over the tank's whole diagonal costs
 LITTLE = 0.05  # verdicts expected of a reading that is no longer worth it
@@ -82,7 +82,7 @@ class _Choice:
     def open_suspects(self) -> NDArray[np.bool_]:
         """Suspects that matter, have not shown, and that a reading could show."""
         could = self.proof.added.max(axis=1, initial=0.0) > UNPROVABLE * PROVEN_AT
-        return np.asarray(self.matters & (self.proof.share < PROVEN) & could)
+        return np.asarray(self.matters & self.proof.must & (self.proof.share < PROVEN) & could)
 
     @property
     def proven(self) -> bool:

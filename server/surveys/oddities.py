@@ -1,8 +1,8 @@
 """Which readings are mistaken, and which lie in shade, if one story is true.
 
 A mistaken reading stands alone: its variance grows until the rest becomes more probable. Shade has
-neighbours: it begins at one reading that is low and is let grow to the readings next to it. Both
-are tried, and both are kept with their weights.
+neighbours: it begins at a few readings that are low together and is let grow to the readings next
+to them. Both are tried, and both are kept with their weights.
 """
 
 from collections.abc import Iterator
@@ -22,8 +22,9 @@ TWIN_CM = 3.0  # readings this close are readings of one place
 SLIPS = 0.4  # of all mistakes, a digit slipped
 COVERED = 0.2  # of all mistakes, a sensor covered, a lamp off, a figure left out
 NOTHING_PPFD = 1.0  # what a covered sensor shows at most
-WORTH_A_TRY = -2.0
-"""ln odds, reckoned one reading at a time, below which no shade is tried."""
+WORTH_A_TRY = -3.0
+"""ln odds of the first readings in shade below which none is tried."""
+MOST_TOGETHER = 5  # neighbours that are tried as the beginning of a shade
 
 
 def explained(case: Case, priors: Priors) -> tuple[Case, ...]:
@@ -102,27 +103,65 @@ def _shaded(case: Case, priors: Priors) -> Case | None:
     first = _first_shaded(case)
     if first is None:
         return None
-    best = case.with_odd(_in_shade(case.odd, first))
+    best = case
+    for index in first:
+        best = best.with_odd(_in_shade(best.odd, int(index)))
     while grown := _grown(best, priors):
         best = grown
     return best
 
 
-def _first_shaded(case: Case) -> int | None:
-    """The reading at which shade would begin: of the low ones, mistaken or not, the likeliest."""
-    found = update(case)
-    chance = shade.CHANCE / (1 - shade.CHANCE) / case.evidence.count
-    gains = gain(found, np.full(case.evidence.count, shade.SPREAD**2), shade.MEAN) + np.log(chance)
-    low = case.odd.wrong & (_away(found) < 0)
-    gains[low] += 3.0  # held mistaken already, for which the chance was paid
-    first = int(np.argmax(gains))
-    return first if gains[first] > WORTH_A_TRY else None
+def _first_shaded(case: Case) -> NDArray[np.intp] | None:
+    """The readings at which shade would begin: the likeliest of all small groups of neighbours.
+
+    Groups, because neighbours that are all low vouch for each other: none of them alone seems odd.
+    """
+    found = update(case.with_odd(Odd.none(case.evidence.count)))
+    low = found.weight @ case.misfit
+    low = low < np.median(low)
+    order = np.argsort(shade.apart(case.evidence.places, case.evidence.places), axis=1)
+    best, chosen = WORTH_A_TRY, None
+    for size in range(1, min(MOST_TOGETHER, case.evidence.count - 1) + 1):
+        groups = order[low[order[:, :size]].all(axis=1), :size]
+        if not len(groups):
+            break
+        gains = _gain_together(found, groups) + _log_chance(case.evidence.count, size)
+        first = int(np.argmax(gains))
+        if gains[first] > best:
+            best, chosen = float(gains[first]), groups[first]
+    return chosen
 
 
-def _away(found: Posterior) -> Floats:
-    """Each reading's distance from what the others foretell, over the mixture (n,)."""
-    precision = np.einsum("cnn->cn", found.inverse)
-    return np.asarray(found.weight @ (found.pull / precision))
+def _log_chance(count: int, size: int) -> float:
+    """ln odds of so many readings in shade against none."""
+    shaded = np.zeros(count, dtype=bool)
+    none = shade.log_chance(shaded)
+    shaded[:size] = True
+    return shade.log_chance(shaded) - none
+
+
+def _gain_together(found: Posterior, groups: NDArray[np.intp]) -> Floats:
+    """ln ratio of how probable the readings are with a group in shade, (groups,).
+
+    Of a group's readings, given all others, the inverse's block is the inverse covariance
+    (Rasmussen & Williams 2006, eq. A.12).
+    """
+    rows, columns = groups[:, :, None], groups[:, None, :]
+    own = np.linalg.inv(found.inverse[:, rows, columns])
+    away = np.einsum("cgij,cgj->cgi", own, found.pull[:, groups])
+    same = np.eye(groups.shape[1])
+    extra = shade.SPREAD**2 * (shade.ALIKE + (1 - shade.ALIKE) * same)
+    wide = own + extra
+    ratio = _log_normal(away - shade.MEAN, wide) - _log_normal(away, own)
+    logs = found.log_weight[:, None] + ratio
+    top = logs.max(axis=0)
+    return np.asarray(top + np.log(np.exp(logs - top).sum(axis=0)))
+
+
+def _log_normal(away: Floats, covariance: Floats) -> Floats:
+    """ln density of a normal but for its constant, over the last axes."""
+    solved = np.linalg.solve(covariance, away[..., None])[..., 0]
+    return np.asarray(-0.5 * (np.linalg.slogdet(covariance)[1] + (away * solved).sum(axis=-1)))
 
 
 def _grown(case: Case, priors: Priors) -> Case | None:
@@ -137,10 +176,15 @@ def _grown(case: Case, priors: Priors) -> Case | None:
 
 
 def _steps(case: Case) -> Iterator[Odd]:
-    """Neighbours of the shade, and readings held mistaken: where one rock is there are others."""
+    """Neighbours of the shade, and readings held mistaken: where one rock is there are others.
+
+    What seemed mistaken may also be right once the shade is known, and a shaded one may be lit.
+    """
     beside = shade.neighbours(case.evidence.places, case.odd.shaded)
     for index in np.union1d(beside, np.flatnonzero(case.odd.wrong)):
         yield _in_shade(case.odd, int(index))
+    for index in np.flatnonzero(case.odd.wrong):
+        yield case.odd.with_wrong(int(index), False)
     if case.odd.shaded.sum() > 1:
         for index in np.flatnonzero(case.odd.shaded):
             yield case.odd.with_shaded(int(index), False)

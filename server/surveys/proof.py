@@ -29,6 +29,8 @@ PROVEN = 12.0
 
 CORNER = 0.33  # share of length and width that a corner's rock shades
 
+CORNERS = ((0.0, 0.0), (0.0, 1.0), (1.0, 0.0), (1.0, 1.0))
+
 USUAL = (Surprise(remainder=0.015, range_cm=30.0, reading=0.045, weight=1.0),)
 
 
@@ -36,12 +38,14 @@ USUAL = (Surprise(remainder=0.015, range_cm=30.0, reading=0.045, weight=1.0),)
 class Proof:
     """What each suspect would have shown so far, and what one more reading would add.
 
-    shown: δᵀK⁻¹δ of the readings taken, (suspects,). added: what a reading at each candidate adds
-    to it, (suspects, candidates). wanted: what each would do to ln PPFD where the light is wanted,
-    (suspects, places).
+    must: which of them have to have shown before it is enough: what is broken altogether, not
+    what is a little off, (suspects,). shown: δᵀK⁻¹δ of the readings taken, (suspects,). added:
+    what a reading at each candidate adds to it, (suspects, candidates). wanted: what each would
+    do to ln PPFD where the light is wanted, (suspects, places).
     """
 
     suspects: tuple[str, ...]
+    must: NDArray[np.bool_]
     shown: Floats
     added: Floats
     wanted: Floats
@@ -70,7 +74,7 @@ def proof(found: Whole, here: Answers, wanted: Answers) -> Proof:
     grid = case.grid.part(np.array([len(case.grid.state) // 2]))  # a rough plan, no shift
     seen = stories.view(planned, here)
     read, there = (_shown(suspects, answers) for answers in (evidence.answers, here))
-    kinds = (*(story.kind.value for story in suspects), *("shade",) * (len(read) - len(suspects)))
+    kinds = (*(story.kind.value for story in suspects), *("shade",) * len(CORNERS))
     noise = float(grid.reading[0]) ** 2
     own = linear(grid, case.view, case.view)[0]
     own = own + field(grid, evidence.gap_cm)[0] + evidence.shared
@@ -83,6 +87,7 @@ def proof(found: Whole, here: Answers, wanted: Answers) -> Proof:
     left = np.maximum(alone - np.einsum("cn,nc->c", across, by_place), 1e-6)
     return Proof(
         suspects=kinds,
+        must=np.array([*(_broken(story) for story in suspects), *(True,) * len(CORNERS)]),
         shown=np.einsum("sn,ns->s", read, by_suspect),
         added=(there - (across @ by_suspect).T) ** 2 / left,
         wanted=_shown(suspects, wanted),
@@ -104,6 +109,11 @@ def _suspects(plan: Plan) -> Sequence[Story]:
     return (*lamps, *walls, *lenses, *places)
 
 
+def _broken(story: Story) -> bool:
+    """A lamp that is out, a grown wall, another lens; not a weak lamp or lamps a little aside."""
+    return story.kind in (Kind.WALL, Kind.LENS) or story.variant == "0.00"
+
+
 def _shown(suspects: Sequence[Story], answers: Answers) -> Floats:
     """How each suspect would change ln PPFD at some places, (suspects, n); shaded corners last."""
     rows = [stories.change(story, answers) for story in suspects]
@@ -114,5 +124,7 @@ def _corners(tank: Tank, points: Floats) -> Floats:
     """Half the light gone in each corner, below the topmost third: where rock is piled, (4, n)."""
     x, y = points[:, 0] / tank.length_cm, points[:, 1] / tank.width_cm
     low = points[:, 2] > tank.depth_cm / 3
-    inside = [low & (a < CORNER) & (b < CORNER) for a in (x, 1 - x) for b in (y, 1 - y)]
+    inside = [
+        low & (np.abs(x - right) < CORNER) & (np.abs(y - back) < CORNER) for right, back in CORNERS
+    ]
     return np.where(inside, np.log(0.5), 0.0)

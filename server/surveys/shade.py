@@ -39,7 +39,7 @@ class Region:
         """How much of the shade is believed at points, 0–1, (n,)."""
         if not len(self.places):
             return np.zeros(len(points))
-        away = _apart(points, self.places) / (2 * self.reach_cm)
+        away = apart(points, self.places) / (2 * self.reach_cm)
         return np.asarray((0.5 + 0.5 * np.cos(np.pi * np.minimum(away, 1.0))).max(axis=1))
 
     def mean(self, points: Floats) -> Floats:
@@ -65,7 +65,7 @@ def around(places: Floats, shaded: NDArray[np.bool_]) -> Region:
     inside, outside = places[shaded], places[~shaded]
     reach = np.full(len(inside), EDGE_CM)
     if len(outside):
-        reach = np.minimum(reach, _apart(outside, inside).min(axis=0) / 2)
+        reach = np.minimum(reach, apart(outside, inside).min(axis=0) / 2)
     return Region(places=inside, reach_cm=np.maximum(reach, 1.0))
 
 
@@ -79,13 +79,13 @@ def log_chance(shaded: NDArray[np.bool_]) -> float:
 
 def neighbours(places: Floats, shaded: NDArray[np.bool_]) -> NDArray[np.intp]:
     """Readings not shaded that are among the five nearest of a shaded one."""
-    gap = _apart(places, places)
+    gap = apart(places, places)
     np.fill_diagonal(gap, np.inf)
     nearest = np.argsort(gap, axis=0)[:5, shaded]
     return np.setdiff1d(nearest, np.flatnonzero(shaded))
 
 
-def _apart(points: Floats, places: Floats) -> Floats:
+def apart(points: Floats, places: Floats) -> Floats:
     """Distance with steps down from a shaded place counted less, (n, k)."""
     gap = points[:, None, :] - places[None, :, :]
     down = np.where(gap[..., 2] > 0, DOWN, 1.0) * gap[..., 2]

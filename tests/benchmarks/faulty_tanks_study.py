@@ -133,13 +133,13 @@ def by_fault(task: tuple[int, int, tuple[int, ...]]) -> list[Session]:
     return [*found, scored(other, estimate(other.told, other.readings), "grid 24", unseen)]
 
 
-def with_a_meter(task: tuple[int, int]) -> list[tuple[str, float, float]]:
+def with_a_meter(task: tuple[int, int, tuple[int, ...]]) -> list[tuple[str, float, float]]:
     """One tank as planned with a meter that is off: (stated?, count), held, half-width [%]."""
-    number, seed = task
+    number, seed, counts = task
     one = visit(tanks()[number], (seed, number, 2), meter=METER)
     places, real, _ = one.unseen(UNSEEN)
     told = []
-    for count in (6, 12, 24):
+    for count in counts:
         take_chosen(one, count)
         for name, meters in (("stated", Meters(unnamed=METER)), ("not stated", Meters())):
             light = estimate(one.told, one.readings, meters=meters).at(places)
@@ -262,7 +262,7 @@ def main(sessions: int, seed: int, processes: int) -> None:
         faults = pool.map(by_fault, [(n, s, (12, 24)) for s in seeds for n in every])
         print_by_fault(together(one for group in faults for one in group))
         sys.stdout.flush()
-        meters = pool.map(with_a_meter, [(n, s) for s in seeds for n in clean])
+        meters = pool.map(with_a_meter, [(n, s, (6, 12, 24)) for s in seeds for n in clean])
         print_meters(one for group in meters for one in group)
         sys.stdout.flush()
         print_verdicts(list(pool.map(until_enough, [(n, s) for s in seeds for n in every])))
