@@ -77,7 +77,7 @@ def _frame(
     states = _states(priors, wide_deg, movable=movable)
     if wings:  # no care in telling a plan says anything about the angle of its wings
         states = tuple(one for one in states if not one.careful)
-    fitting = tuple(belief for belief in beliefs if belief.remainder >= rough)
+    fitting = tuple(belief for belief in beliefs if belief.remainder >= rough) or beliefs
     weight = np.outer([one.weight for one in states], [one.weight for one in fitting])
 
     def spread_out(name: str) -> Floats:

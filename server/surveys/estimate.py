@@ -237,6 +237,7 @@ def _evidence(
         own_variance=floor**2 + place,
         if_wrong=np.maximum(beliefs.wrong**2, (log_read - answers.log_plan) ** 2),
         shared=_shared(used, meters),
+        meters=tuple(reading.meter for reading in used),
     )
 
 

@@ -60,7 +60,10 @@ def _finding(found: MeasuredMap, subject: Subject, chance: float) -> Finding:
         Kind.PLACE: _place_words,
         Kind.LEAN: _lean_words,
         Kind.LENS: _lens_words,
+        Kind.SENSOR: _sensor_words,
     }[kind](found, subject)
+    if kind is Kind.SENSOR:
+        return Finding(kind=kind.value, chance=chance, words=words)
     return Finding(kind=kind.value, chance=chance, words=words, lamp=name, wall=side)
 
 
@@ -160,6 +163,13 @@ def _lens_words(found: MeasuredMap, subject: Subject) -> str:
         f"{_name(found, subject[1])} {seem} to throw two wings of light instead of one beam: hold "
         "a sheet of paper under it, out of the water, and look whether the middle is darker than "
         "a ring around it."
+    )
+
+
+def _sensor_words(found: MeasuredMap, subject: Subject) -> str:
+    return (
+        f"The meter {subject[2]} reads otherwise than the others do: wipe its sensor, look at the "
+        "factors it was given, and hold it beside another one at one spot."
     )
 
 

@@ -117,8 +117,8 @@ def _first_shaded(case: Case) -> NDArray[np.intp] | None:
     Groups, because neighbours that are all low vouch for each other: none of them alone seems odd.
     """
     found = update(case.with_odd(Odd.none(case.evidence.count)))
-    low = found.weight @ case.misfit
-    low = low < np.median(low)
+    misfit = np.asarray(found.weight @ case.misfit, dtype=np.float64)
+    low = misfit < float(np.median(misfit))
     order = np.argsort(shade.apart(case.evidence.places, case.evidence.places), axis=1)
     best, chosen = WORTH_A_TRY, None
     for size in range(1, min(MOST_TOGETHER, case.evidence.count - 1) + 1):
@@ -147,8 +147,8 @@ def _gain_together(found: Posterior, groups: NDArray[np.intp]) -> Floats:
     (Rasmussen & Williams 2006, eq. A.12).
     """
     rows, columns = groups[:, :, None], groups[:, None, :]
-    own = np.linalg.inv(found.inverse[:, rows, columns])
-    away = np.einsum("cgij,cgj->cgi", own, found.pull[:, groups])
+    own: Floats = np.asarray(np.linalg.inv(found.inverse[:, rows, columns]), dtype=np.float64)
+    away: Floats = np.einsum("cgij,cgj->cgi", own, found.pull[:, groups])
     same = np.eye(groups.shape[1])
     extra = shade.SPREAD**2 * (shade.ALIKE + (1 - shade.ALIKE) * same)
     wide = own + extra

@@ -23,7 +23,7 @@ from server.surveys.anchored import Anchor
 from server.surveys.combinations import Grid, design, field, grid_of, linear
 from server.surveys.priors import Priors, Surprise
 from server.surveys.response import Answers
-from server.surveys.stories import Story, View, view
+from server.surveys.stories import METER_SIZE, Story, View, view
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -35,7 +35,7 @@ class Evidence:
 
     log_read: ln of each reading, (n,). own_variance: variance of its logarithm from meter floor
     and place, (n,). if_wrong: variance of its logarithm if it is mistaken, (n,). shared: covariance
-    of the readings' logarithms from the factors of their meters, (n, n).
+    of the readings' logarithms from the factors of their meters, (n, n). meters: their keys.
     """
 
     answers: Answers
@@ -43,6 +43,7 @@ class Evidence:
     own_variance: Floats
     if_wrong: Floats
     shared: Floats
+    meters: tuple[str, ...] = ()
 
     @property
     def count(self) -> int:
@@ -74,6 +75,7 @@ class Evidence:
             own_variance=self.own_variance[chosen],
             if_wrong=self.if_wrong[chosen],
             shared=self.shared[np.ix_(chosen, chosen)],
+            meters=tuple(self.meters[i] for i in chosen) if self.meters else (),
         )
 
 
@@ -152,6 +154,9 @@ class Case:
         evidence, grid = self.evidence, self.grid
         found = linear(grid, self.view, self.view) + evidence.remainder(grid)
         found += evidence.shared + self.region.covariance(evidence.places, evidence.places)
+        if self.story.meter is not None:
+            own = np.array([key == self.story.meter for key in evidence.meters], dtype=np.float64)
+            found += METER_SIZE**2 * np.outer(own, own)
         index = np.arange(evidence.count)
         noise = evidence.own_variance + evidence.if_wrong * self.odd.wrong
         found[:, index, index] += grid.reading[:, None] ** 2 + noise

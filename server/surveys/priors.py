@@ -24,11 +24,11 @@ class Surprise:
 class Priors:
     """The beliefs in one place, so that a test or a doubting member can change them."""
 
-    # One plan in five is told with care: a lens angle from a data sheet, the water's tint known,
+    # Half of all plans are told with care: a lens angle from a data sheet, the water's tint known,
     # heights measured. The others are rough (our judgement; the readings tell which).
-    careful: float = 0.2
-    careful_beam_deg: float = 4.0
-    careful_share: float = 0.4  # of the rough sizes below, but for the output
+    careful: float = 0.5
+    careful_beam_deg: float = 2.0
+    careful_share: float = 0.2  # of the rough sizes below, but for the output
     # Output is printed, estimated from watts, or dimmed on an unknown curve: ±30 % (our judgement).
     output: float = 0.30
     # Lamps of one model beside each other: bins of chips, hours run (our judgement).
@@ -103,7 +103,7 @@ def surprises(width_cm: float) -> tuple[Surprise, ...]:
     width_cm: the tank's shorter side, which sets how far a departure can reach.
     """
     found = []
-    for remainder, w_remainder in ((0.004, 0.4), (0.015, 0.4), (0.04, 0.15), (0.10, 0.05)):
+    for remainder, w_remainder in ((0.004, 0.70), (0.015, 0.20), (0.04, 0.07), (0.10, 0.03)):
         ranges = (
             ((width_cm * 0.5, 1.0),)
             if remainder < 0.01

@@ -8,7 +8,7 @@ Chances before any reading are our judgement, argued from what lamps, lenses and
 published source was found for any of them.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from functools import lru_cache
@@ -31,6 +31,7 @@ class Kind(StrEnum):
     PLACE = "place"
     LEAN = "lean"
     WALL = "wall"
+    SENSOR = "sensor"
 
 
 # --- chances before any reading -------------------------------------------------------------
@@ -55,6 +56,9 @@ ONE_LEANING = 0.01
 OTHER_LENS = 0.04
 """All lamps of another lens than a plain beam: two wings, as panels for wide tanks have."""
 ONE_OTHER_LENS = 0.003
+METER_OFF = 0.05
+"""One of several meters: further off than it says, by a factor left out or a sensor not clean. Of
+a single meter that cannot be told from lamps that give another light."""
 
 # --- what each would do -----------------------------------------------------------------------
 
@@ -71,6 +75,7 @@ HUNG_HIGHER_CM = 2.5
 LEAN_DEG = 7.0
 DIP = 0.15
 ALL_LOG = (float(np.log(0.5)), float(np.log(1.9)))
+METER_SIZE = 0.25  # ln factor of a meter that is off
 ALL_SIZE = 0.35  # ln output about these
 ROUGH_LENS = 0.03  # a lens with wings is not known to the shape told in `changed.wings`
 GONE = -30.0  # ln output of a lamp that is out
@@ -80,11 +85,11 @@ GONE = -30.0  # ln output of a lamp that is out
 class Story:
     """One suspect.
 
-    lamp, side: whom it is about, None for all lamps or no wall. variant: which of several forms.
-    prior: chance before any reading. log_output: ln output of each lamp against the plan.
-    lost: share of returned light lost by each wall named. who: the lamps that hang elsewhere or
-    lean. aside: their (x, y, height [cm], lean to the right, lean to the back [°]) about which
-    the light is taken as a straight line. wings: whether the lens has two wings.
+    lamp, side, meter: whom it is about, None for all lamps, no wall, no meter. variant: which of
+    several forms. prior: chance before any reading. log_output: ln output of each lamp against
+    the plan. lost: share of returned light lost by each wall named. who: the lamps that hang
+    elsewhere or lean. aside: their (x, y, height [cm], lean to the right, lean to the back [°])
+    about which the light is taken as a straight line. wings: lamps whose lens has two wings.
     sizes: standard deviations that differ from those of the plain belief, by column. rough: least
     remainder, where the story itself is only roughly known.
     """
@@ -93,6 +98,7 @@ class Story:
     prior: float
     lamp: int | None = None
     side: str | None = None
+    meter: str | None = None
     variant: str = ""
     log_output: tuple[float, ...] = ()
     lost: Mapping[str, float] = field(default_factory=dict)
@@ -106,7 +112,7 @@ class Story:
     @property
     def subject(self) -> "Subject":
         """What a finding would name."""
-        return self.kind, self.lamp, self.side
+        return self.kind, self.lamp, self.meter if self.side is None else self.side
 
     @property
     def subjects(self) -> tuple["Subject", ...]:
@@ -125,6 +131,7 @@ class Story:
             who=self.who or other.who,
             aside=self.aside if self.who else other.aside,
             wings=self.wings or other.wings,
+            meter=self.meter if other.meter is None else other.meter,
             rough=max(self.rough, other.rough),
             sizes={**self.sizes, **other.sizes},
             beside=(*self.beside, *other.subjects),
@@ -132,7 +139,7 @@ class Story:
 
 
 Subject = tuple[Kind, int | None, str | None]
-"""What a finding names: kind, lamp, wall."""
+"""What a finding names: kind, lamp, wall or meter."""
 
 
 MOVES = ("x", "y", "height", "lean x", "lean y")
@@ -259,6 +266,16 @@ def stories(plan: Plan) -> tuple[Story, ...]:
     found = (*_of_lamps(plan), *_of_walls(plan), *_of_places(plan), *_of_lenses(plan))
     rest = max(1.0 - sum(story.prior for story in found), 0.3)
     return (Story(kind=Kind.PLANNED, prior=rest), *found)
+
+
+def of_meters(keys: Iterable[str]) -> tuple[Story, ...]:
+    """One story for each of several meters; none for a single one."""
+    told = sorted(set(keys))
+    if len(told) < 2:
+        return ()
+    return tuple(
+        Story(kind=Kind.SENSOR, meter=key, prior=METER_OFF / len(told), variant=key) for key in told
+    )
 
 
 def _of_lamps(plan: Plan) -> Iterator[Story]:

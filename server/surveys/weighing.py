@@ -178,6 +178,7 @@ def _tried(evidence: Evidence, beliefs: Priors, width_cm: float) -> list[Case]:
     """The cases that stand a chance, each with its mistaken and its shaded readings."""
     few = priors.few_surprises(width_cm)
     told = stories.stories(evidence.answers.response.plan)
+    told += stories.of_meters(evidence.meters)
     planned = Case.of(told[0], evidence, beliefs, few)
     if not evidence.count:
         return [planned]
@@ -203,7 +204,7 @@ def _asked(cases: Sequence[Case], beliefs: Priors, few: tuple[Surprise, ...]) ->
     """The likely suspects among the cases with the engine asked about them; the unlikely go."""
     logs = np.array([_log_weight(case, beliefs) for case in cases])
     share = np.exp(logs - log_sum(logs))
-    suspects = [n for n, c in enumerate(cases) if c.story.kind is not Kind.PLANNED]
+    suspects = [n for n, c in enumerate(cases) if c.story.kind not in (Kind.PLANNED, Kind.SENSOR)]
     asked = sorted((n for n in suspects if share[n] > ASK), key=lambda n: -share[n])[:MOST_ASKED]
     return [
         _anchored(case, beliefs, few) if n in asked else case

@@ -194,6 +194,16 @@ def test_two_meters_share_no_factor_and_two_sessions_of_one_do() -> None:
     assert widths[1] / widths[0] == pytest.approx(1 / np.sqrt(2), abs=0.08)
 
 
+def test_a_meter_that_reads_otherwise_than_another_is_named() -> None:
+    one = [replace(r, meter="blue one") for r in read(PLAN, SPREAD[:10], error=0.03)]
+    other = [replace(r, meter="old one") for r in read(PLAN, SPREAD[10:], error=0.03, seed=2)]
+    low = [replace(r, ppfd=0.7 * r.ppfd) for r in other]
+    meters = Meters(unnamed=0.05, named={"blue one": 0.02})
+    assert findings(estimate(PLAN, [*one, *other], meters=meters)) == ()
+    (told,) = findings(estimate(PLAN, [*one, *low], meters=meters))
+    assert told.kind == "sensor" and "old one" in told.words
+
+
 def test_what_is_relative_does_not_pay_the_meters_factor() -> None:
     readings = read(PLAN, SPREAD, error=0.02)
     told = estimate(PLAN, readings, meters=Meters(unnamed=0.10))
