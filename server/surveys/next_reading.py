@@ -144,13 +144,13 @@ def _rough(found: MeasuredMap, points: Floats) -> Answers:
 def _candidates(found: MeasuredMap, animals: Sequence[Animal]) -> Floats:
     """Whole centimetres a sensor can reach: an even grid and the animals' own places.
 
-    Not where a reading was taken already, unless that one is held mistaken, and not into shade
-    that is known, unless an animal lives there.
+    Not where a reading was taken already, unless that one is held mistaken, and not under a rock
+    or into shade that is known, unless an animal lives there.
     """
     tank = found.plan.tank
     own = places.reachable(tank, points_of(animals))
     grid = places.even_grid(tank, along=7, across=5, levels=4, edge=0.0)
-    lit = grid[_in_light(found.posterior, grid)]
+    lit = grid[_in_light(found.posterior, grid) & places.under_no_rock(tank, grid)]
     every = np.unique(np.round(np.concatenate([lit, own])), axis=0)
     taken = points_of([one for i, one in enumerate(found.used) if i not in found.wrong])
     if not len(taken):
@@ -178,7 +178,8 @@ def _around(found: MeasuredMap, index: int) -> Floats:
     ways = step * np.array([[0, 0, 1], [1, 0, 0], [-1, 0, 0], [0, 1, 0], [0, -1, 0]])
     here = points_of([found.used[index]])
     near = np.unique(np.round(places.reachable(found.plan.tank, here + ways)), axis=0)
-    far = near[matern.distances(near, here)[:, 0] > AGAIN_CM]
+    apart = matern.distances(near, here)[:, 0] > AGAIN_CM
+    far = near[apart & places.under_no_rock(found.plan.tank, near)]
     return far if len(far) else near
 
 

@@ -32,6 +32,17 @@ def reachable(tank: Tank, points: Floats) -> Floats:
     return np.asarray(np.clip(points, margin, sides - margin), dtype=np.float64)
 
 
+def under_no_rock(tank: Tank, points: Floats) -> NDArray[np.bool_]:
+    """Whether a sensor at each point (n, 3) is in open water, beside or over every rock."""
+    free = np.ones(len(points), dtype=bool)
+    x, y, depth = points.T
+    for rock in tank.rocks:
+        over = (rock.left_cm - SENSOR_CM < x) & (x < rock.right_cm + SENSOR_CM)
+        over &= (rock.front_cm - SENSOR_CM < y) & (y < rock.back_cm + SENSOR_CM)
+        free &= ~(over & (depth > rock.top_cm - SENSOR_CM))
+    return free
+
+
 def in_words(tank: Tank, point: Floats) -> str:
     """'at the back left, near the floor'."""
     return f"{_corner(tank, point)}, {_level(tank, point)}"
