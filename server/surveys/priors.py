@@ -46,7 +46,7 @@ class Priors:
     # A lamp hung by hand over a moving water level (common practice, no published source).
     height_cm: float = 1.0
     # A sensor held on a wand by hand (common practice, no published source).
-    place_cm: float = 1.0
+    place_cm: float = 0.8
     # The least step and zero error of a club's meter (our judgement).
     floor_ppfd: float = 1.0
     # How often a reading is simply wrong (a slipped digit, another depth), and how wrong then.
@@ -103,7 +103,7 @@ def surprises(width_cm: float) -> tuple[Surprise, ...]:
     width_cm: the tank's shorter side, which sets how far a departure can reach.
     """
     found = []
-    for remainder, w_remainder in ((0.004, 0.70), (0.015, 0.20), (0.04, 0.07), (0.10, 0.03)):
+    for remainder, w_remainder in ((0.004, 0.78), (0.015, 0.16), (0.04, 0.045), (0.10, 0.015)):
         ranges = (
             ((width_cm * 0.5, 1.0),)
             if remainder < 0.01
