@@ -176,7 +176,7 @@ def _sensor_words(found: MeasuredMap, subject: Subject) -> str:
 def _of_shade(found: MeasuredMap) -> Iterator[Finding]:
     shaded = found.posterior.shaded
     none = [not part.case.odd.shaded.any() for part in found.posterior.parts]
-    chance = 1.0 - float(found.posterior.share @ np.array(none, dtype=np.float64))
+    chance = max(1.0 - float(found.posterior.share @ np.array(none, dtype=np.float64)), 0.0)
     if chance <= SAID:
         return
     inside = np.flatnonzero(shaded > 0.5 * shaded.max())

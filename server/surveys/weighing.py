@@ -95,7 +95,7 @@ class Whole:
     def chance(self, subject: tuple[Kind, int | None, str | None]) -> float:
         """Probability of all parts that are about one suspect."""
         told = [subject in part.case.story.subjects for part in self.parts]
-        return float(self.share @ np.array(told, dtype=np.float64))
+        return min(float(self.share @ np.array(told, dtype=np.float64)), 1.0)
 
     @property
     def wrong(self) -> Floats:
@@ -109,7 +109,7 @@ class Whole:
 
     def _odd(self, which: str) -> Floats:
         flags = np.array([getattr(part.case.odd, which) for part in self.parts], dtype=np.float64)
-        return np.asarray(self.share @ flags)
+        return np.minimum(self.share @ flags, 1.0)
 
 
 def weigh(evidence: Evidence, beliefs: Priors, *, width_cm: float) -> Whole:
