@@ -40,6 +40,7 @@ UNPROVABLE = 0.12  # share of a proof; a suspect to which no reading adds so muc
 LEAST_READINGS = 6
 UP = 0.35  # what going back up over the whole depth costs, as a share of a reading's use
 FAR = 0.25  # what a hop over the tank's whole diagonal costs
+TURNED = 0.1  # chance that any verdict given would turn, at which it is enough
 LITTLE = 0.05  # verdicts expected of a reading that is no longer worth it
 
 
@@ -319,12 +320,12 @@ _SUSPECTED = {
 def _about_animals(
     chosen: _Choice, judged: Sequence[Judged], where: str, percent: str
 ) -> tuple[bool, str]:
-    if settled(judged) and chosen.worth.turned < LITTLE:
+    if settled(judged) and chosen.worth.turned < TURNED:
         return (
             False,
             "Every animal's verdict is settled: another reading is not worth wetting an arm.",
         )
-    if chosen.worth.verdicts < LITTLE and chosen.worth.turned < LITTLE and chosen.narrows < WORTH:
+    if chosen.worth.verdicts < LITTLE and chosen.worth.turned < TURNED:
         return False, (
             f"The best further reading would narrow the doubt by only {percent}: "
             "what is still open lies too close to the edge of its range for this meter to settle."
