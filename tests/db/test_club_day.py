@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from server.db import club_day, members
+from server.db import club_clock, club_day, members
 from server.db.engine import Database
 
 
@@ -19,12 +19,7 @@ from server.db.engine import Database
 def test_today_is_the_day_on_the_clubs_wall(
     club: Database, monkeypatch: pytest.MonkeyPatch, zone: str, utc: datetime, day: date
 ) -> None:
-    class Clock(datetime):
-        @classmethod
-        def now(cls, tz: object = None) -> datetime:  # type: ignore[override]  # only what is used
-            return utc.astimezone(tz)  # type: ignore[arg-type]
-
-    monkeypatch.setattr(club_day, "datetime", Clock)
+    monkeypatch.setattr(club_clock, "machine_time", lambda: utc)
     with club.write() as db:
         found = members.club_of(db)
         assert found is not None
