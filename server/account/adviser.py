@@ -11,7 +11,6 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -45,6 +44,8 @@ GIVEN_UP = 0.5
 CONTESTED = 0.1
 """Expected animals by which a kind's best may lie behind and still be worked out exactly."""
 
+SPOTTED = (Kind.LAMP_PLACE, Kind.ADD)
+MOST_SPOTS = 4  # of the lattice that are looked at more closely
 ELSEWHERE_CM = 5.0
 NEAR = 0.4
 """Expected animals that going closer round a spot of the lattice may gain."""
@@ -164,8 +165,16 @@ class _Search:
     def best(self, kinds: frozenset[Kind]) -> Advice:
         tried = list(self.moves.tried(kinds))
         tried += self._nearby(tried)
-        lamps = [self._exactly(change) for change, _ in self._finalists(tried)]
+        changes = dict.fromkeys([change for change, _ in self._finalists(tried)])
+        changes |= dict.fromkeys(self._other_spots(tried))
+        lamps = [self._exactly(change) for change in changes]
         return self._chosen([self.nothing(), *lamps, *self._animals(kinds)])
+
+    def _other_spots(self, tried: Sequence[Tried]) -> list[Change]:
+        """The best few spots of each kind: what is read off can be wrong by a few percent, so the
+        first of them need not be the best once the engine is asked."""
+        kinds = ([one for one in tried if one[0].kind is kind] for kind in SPOTTED)
+        return [change for those in kinds if those for change in self._best_of(those)]
 
     def _chosen(self, advices: Sequence[Advice]) -> Advice:
         """The smallest change among those within TIE of the best; then the most even light."""
@@ -206,9 +215,9 @@ class _Search:
     def _nearby(self, tried: Sequence[Tried]) -> list[Tried]:
         """Spots around the best two of the lattice, and every level of a lamp added there."""
         found: list[Tried] = []
-        for kind in (Kind.LAMP_PLACE, Kind.ADD):
+        for kind in SPOTTED:
             those = self._worth_a_look(tried, kind)
-            for step_cm, spots in ((6.0, 2), (3.0, 1)) if those else ():
+            for step_cm, spots in ((6.0, MOST_SPOTS), (3.0, 2)) if those else ():
                 for change in self._best_of(those)[:spots]:
                     those += self._around(change, step_cm)
             found += those
@@ -232,11 +241,16 @@ class _Search:
                 yield from self.moves.placed(n, spot)
 
     def _best_of(self, tried: Sequence[Tried]) -> list[Change]:
-        """The best change, and the best at another spot."""
+        """The best change, and the best at a few other spots, each away from those before."""
         order = np.argsort(-self._chances(tried).sum(axis=1), kind="stable").tolist()
-        first = tried[order[0]][0]
-        others = (tried[n][0] for n in order if _apart_cm(tried[n][0], first) > ELSEWHERE_CM)
-        return [first, *islice(others, 1)]
+        found: list[Change] = []
+        for n in order:
+            change = tried[n][0]
+            if all(_apart_cm(change, other) > ELSEWHERE_CM for other in found):
+                found.append(change)
+            if len(found) == MOST_SPOTS:
+                break
+        return found
 
     def _exactly(self, change: Change) -> Advice:
         """The change with its light worked out by the engine, nothing read off between."""

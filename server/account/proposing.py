@@ -203,13 +203,13 @@ def _lift(change: Change, lamps: Sequence[str], unit: str) -> str:
 
 def _shift(change: Change, lamps: Sequence[str], unit: str) -> str:
     ((_, hang),) = change.touched
-    return f"Move {lamps[change.lamps[0]]}, its middle {_over(hang, unit)}"
+    return f"Move {lamps[change.lamps[0]]} so that its middle is {_over(hang, unit)}"
 
 
 def _over(hang: Hang, unit: str) -> str:
-    """'over 30 right, 12 cm back', as one stands before the tank."""
-    x = figures.length_number(hang.x_cm, unit)
-    return f"over {x} right, {figures.length(hang.y_cm, unit)} back"
+    """'30 cm from the left wall and 12 cm from the front', as one stands before the tank."""
+    x, y = (figures.length(one, unit) for one in (hang.x_cm, hang.y_cm))
+    return f"{x} from the left wall and {y} from the front"
 
 
 def _mesh(change: Change, lamps: Sequence[str], unit: str) -> str:
@@ -224,7 +224,7 @@ def _take(change: Change, lamps: Sequence[str], unit: str) -> str:
 def _add(change: Change, lamps: Sequence[str], unit: str) -> str:
     new = change.after[-1]
     return (
-        f"Add a lamp like {lamps[change.lamps[0]]} {_over(new, unit)}, "
+        f"Add a lamp like {lamps[change.lamps[0]]}, its middle {_over(new, unit)}, "
         f"{figures.length(new.height_cm, unit)} above the water, at {_level(new.power)} %"
     )
 

@@ -217,6 +217,10 @@ LEAVE_IT = "Leave it as it is."
 def chances_words(before: float, after: float) -> str:
     """What a change does to the expected share of animals in range."""
     return (
-        f"The chance of an animal to be in range, taken over all of them, goes from "
+        f"On average an animal's chance of being in range {_rises(before, after)} from "
         f"{figures.percent(before)} to {figures.percent(after)}."
     )
+
+
+def _rises(before: float, after: float) -> str:
+    return "rises" if after >= before else "falls"

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from server.account.ability import dims_of
 from server.db.days import GroupDay
-from server.db.light import Hung, emitters_of, optics_tank, water_of
+from server.db.light import Hung, emitters_of, lamp_labels, lamp_numbers, optics_tank, water_of
 from server.dose.control import WHOLE, ChannelDay, Fit, Kind, best_day, control_of
 from server.dose.cost import Load, RunningCost, running_cost
 from server.dose.day import Course, Day, added, course
@@ -100,21 +100,6 @@ def lamp_days(
             places=tuple(places),
         )
         for same, places in alike.items()
-    )
-
-
-def lamp_numbers(hung: Sequence[Hung]) -> tuple[int, ...]:
-    """For each lamp the how-manieth of its model it is, from 1."""
-    models = [one.stated.row.id for one in hung]
-    return tuple(models[: place + 1].count(model) for place, model in enumerate(models))
-
-
-def lamp_labels(hung: Sequence[Hung]) -> tuple[str, ...]:
-    """A name for each lamp: its model, numbered where several of that model hang."""
-    models = [one.stated.row.id for one in hung]
-    return tuple(
-        f"{one.stated.row.name} ({number})" if models.count(model) > 1 else one.stated.row.name
-        for one, model, number in zip(hung, models, lamp_numbers(hung), strict=True)
     )
 
 

@@ -203,6 +203,21 @@ def hung_lamps(
     )
 
 
+def lamp_numbers(hung: Sequence[Hung]) -> tuple[int, ...]:
+    """For each lamp the how-manieth of its model it is, from 1."""
+    models = [one.stated.row.id for one in hung]
+    return tuple(models[: place + 1].count(model) for place, model in enumerate(models))
+
+
+def lamp_labels(hung: Sequence[Hung]) -> tuple[str, ...]:
+    """A name for each lamp: its model, numbered where several of that model hang."""
+    models = [one.stated.row.id for one in hung]
+    return tuple(
+        f"{one.stated.row.name} ({number})" if models.count(model) > 1 else one.stated.row.name
+        for one, model, number in zip(hung, models, lamp_numbers(hung), strict=True)
+    )
+
+
 def optics_tank(tank: Tank) -> glass.Tank:
     """A stored tank with everything that stands in and on it."""
     return _furnished(_bare(tank), tank.furnishing)

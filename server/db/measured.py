@@ -198,7 +198,7 @@ def plan_of(rows: MeasuredRows) -> Plan:
 def plan_over(tank: Tank, hung: Sequence[Hung]) -> Plan:
     """Lamps over a tank as the map takes them."""
     scene = light.scene(tank, hung)
-    names = lamp_names(hung)
+    names = light.lamp_labels(hung)
     return Plan(
         tank=scene.tank,
         water=scene.water,
@@ -207,13 +207,6 @@ def plan_over(tank: Tank, hung: Sequence[Hung]) -> Plan:
             for name, emitters in zip(names, scene.by_lamp, strict=True)
         ),
     )
-
-
-def lamp_names(hung: Sequence[Hung]) -> tuple[str, ...]:
-    """Names that tell the lamps of a setup apart: numbered where there are several."""
-    if len(hung) == 1:
-        return (hung[0].stated.row.name,)
-    return tuple(f"lamp {number}" for number in range(1, len(hung) + 1))
 
 
 def _change(plan: Plan, tank: Tank, before: Sequence[Survey], later: Survey) -> Drift | None:

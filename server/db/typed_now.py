@@ -15,9 +15,9 @@ from server.account.account import ToType
 from server.account.to_type import LampSet, to_type
 from server.db import acclimation, days, light
 from server.db.abilities import power_set
-from server.db.daylight import LampDay, dims, lamp_days, lamp_labels, pressed_together
+from server.db.daylight import LampDay, dims, lamp_days, pressed_together
 from server.db.days import GroupDay
-from server.db.light import Hung
+from server.db.light import Hung, lamp_labels
 from server.dose.clock import Clocked
 from server.dose.control import Kind
 from server.dose.ladder import Setting

@@ -83,7 +83,7 @@ def judged(light: Estimate, animals: Sequence[Animal]) -> tuple[Judged, ...]:
             low=float(light.low[i]),
             high=float(light.high[i]),
             chance_dim=float(dim[i]),
-            chance_in_range=float(max(below[i] - dim[i], 0.0)),
+            chance_in_range=float(np.clip(below[i] - dim[i], 0.0, 1.0)),
             chance_bright=float(1 - below[i]),
         )
         for i, animal in enumerate(animals)

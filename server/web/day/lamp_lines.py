@@ -4,9 +4,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from server.account.typed_words import percent_words
-from server.db.daylight import LampDay, lamp_days, lamp_labels, together_named
+from server.db.daylight import LampDay, lamp_days, together_named
 from server.db.days import GroupDay
-from server.db.light import Hung
+from server.db.light import Hung, lamp_labels
 from server.db.typed_now import LampTyped, told_together
 from server.dose.control import KIND_NAMES, WHOLE, apart, together
 from server.dose.day import Course, course

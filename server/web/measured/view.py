@@ -9,7 +9,8 @@ from server.account.cuts import Cuts
 from server.account.known_light import KnownLight
 from server.db import accounts
 from server.db.accounts import Told
-from server.db.measured import Measured, lamp_names
+from server.db.light import lamp_labels
+from server.db.measured import Measured
 from server.db.tanks import place_of
 from server.drawing import legend
 from server.models import Meter, Setup, Tank
@@ -181,7 +182,7 @@ def _learnt(of: Subject, found: Measured) -> _Learnt:
         readings=readings_view.readings(found, of.unit),
         typical=readings_view.typical(found),
         factors=tuple(facts.factors(one, of.meters) for one in found.used),
-        lamps=_lamps(found, lamp_names(found.rows.hung), of.kept),
+        lamps=_lamps(found, lamp_labels(found.rows.hung), of.kept),
     )
 
 
