@@ -109,10 +109,12 @@ def test_a_mirrored_tank_has_the_mirrored_light(tank: Tank, water: Water, lamp: 
     here = planes(tank, water, [lamp], depths_cm=depth, cell_cm=5.0)[0].ppfd
     there = planes(mirrored, water, [turned], depths_cm=depth, cell_cm=5.0)[0].ppfd[:, ::-1]
     scale = max(here.max(), 1e-6)
-    # Light followed ray by ray is even from cell to cell within a few percent only.
-    rough = 0.06 if needs_rays(tank, water) else 0.01
-    assert np.allclose(here, there, rtol=rough, atol=0.003 * scale)
-    assert here.mean() == pytest.approx(there.mean(), rel=0.01, abs=1e-6)
+    if needs_rays(tank, water):
+        # Rays find a spot of a few square centimetres by chance: cells differ by some percent.
+        assert here.mean() == pytest.approx(there.mean(), rel=0.03, abs=1e-6)
+        assert np.median(np.abs(here - there)) < 0.02 * scale
+    else:
+        assert np.allclose(here, there, rtol=0.01, atol=0.003 * scale)
 
 
 def test_turning_the_tank_a_quarter_turns_the_light() -> None:
