@@ -25,21 +25,21 @@ WEB = ROOT / "server" / "web"
 ADDRESSES = Path(__file__).parent / "published" / "addresses.csv"
 
 # What is allowed today. Goals: 20,000 lines, no pair, no long file, 6 and 16 lines of body.
-MOST_LINES = 26_700
-MOST_PAIRS = 10
+MOST_LINES = 26_530
+MOST_PAIRS = 6
 MOST_LONG_FILES = 0
 MEDIAN_BODY, P90_BODY = 6.5, 19  # short functions that write numbers moved to server/wording
 LONG_FILE = 400
 
 # Families whose routes still open things by hand; none may join, each that is done leaves.
 OPENS_BY_HAND = {
-    "acclimation", "compare", "day", "history", "measured", "planner", "tanks",
+    "acclimation", "compare", "day", "measured", "planner", "tanks",
 }  # fmt: skip
 SELECTS_IN_PAGES = {
     "measured/routes.py", "tanks/routes.py",
     "today/gather.py",
 }  # fmt: skip
-VIEWS_WITH_A_DATABASE = {"day/card_view.py", "day/view.py"}
+VIEWS_WITH_A_DATABASE: set[str] = set()
 
 FILES = sorted(WEB.rglob("*.py"))
 

@@ -24,7 +24,7 @@ from server.web.acclimation.step_words import (
     rise_words,
     setting_words,
 )
-from server.web.day.lamp_lines import LampLines, lamp_lines
+from server.web.lamp_lines import LampLines, lamp_lines
 
 ANSWER_WORDS = {
     "done": "set; nothing was pale",

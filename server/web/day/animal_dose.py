@@ -10,8 +10,8 @@ from server.dose.groups import BY_KEY, NONE_PUBLISHED, OTHER, Group, Published
 from server.dose.photosynthesis import CURVES, TANH, PECurve, hours_of_full_photosynthesis
 from server.dose.warnings import Low, low_light
 from server.models import Animal
-from server.web.day.lit import Lit
 from server.web.filters import ppfd, significant
+from server.web.lit import Lit
 from server.web.published import band_words
 from server.web.times import shown_hours
 

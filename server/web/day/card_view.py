@@ -10,11 +10,12 @@ from server.db.moments import Moment
 from server.db.typed_now import StepTyped, Typed, on_the_wall, told_together
 from server.dose.chores import Due
 from server.dose.clock import clock_changes
-from server.models import Club, Member, Tank
+from server.models import Club as ClubRow
+from server.models import Member, Tank
 from server.web import filters
-from server.web.day.lamp_lines import LampLines, clock_of, lamp_lines, percent_charts
 from server.web.day.view import way_words
 from server.web.day_chart import DayCharts
+from server.web.lamp_lines import LampLines, clock_of, lamp_lines, percent_charts
 from server.web.times import NotATime, read_time, shown_time
 
 
@@ -62,7 +63,7 @@ def card(
     tank: Tank,
     now: Moment,
     typed: Typed,
-    club: Club,
+    club: ClubRow,
     today: date,
     next_check: str,
 ) -> CardView | None:

@@ -21,8 +21,8 @@ from server.web.animal_marks import MARKS
 from server.web.chart_levels import PPFD as LEVELS
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.doing import do_words
-from server.web.day.lit import Lit
 from server.web.day.view import lit_known, sure_words
+from server.web.lit import Lit
 
 DLI_LEVELS = tank_view.Levels(tints=(1.2, 1.9, 4, 6, 9, 14), lines=(2.5, 3, 5, 7, 8, 10, 12, 18))
 WIDE, NARROW = 470.0, 268.0

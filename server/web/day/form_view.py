@@ -12,9 +12,9 @@ from server.db.typed_now import on_the_wall
 from server.dose.control import KIND_NAMES
 from server.models import Tank
 from server.web.day.lamp_form import LampFields, used
-from server.web.day.lamp_lines import percent_charts
-from server.web.day.view import StayView, stay_view
 from server.web.day_chart import DayCharts
+from server.web.lamp_lines import percent_charts
+from server.web.staying import StayView, stay_view
 from server.web.tanks.typed import Refused
 
 CONTROL_OPTIONS = (("", "As the lamps' own pages say"), *KIND_NAMES.items())

@@ -25,6 +25,7 @@ from server.web.day import view as views
 from server.web.day.lamp_form import lamp_fields
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
+from server.web.staying import stay_view
 from server.web.tanks.open import own_tank, tank_to_see
 from server.web.tanks.typed import Refused
 
@@ -212,7 +213,7 @@ def _stored(seen: _Open, who: Member) -> dict[str, str]:
 def _asks_why(seen: _Open) -> str:
     if seen.now.schedule is None:
         return ""
-    stay = views.stay_view(seen.now.changed_on, seen.today)
+    stay = stay_view(seen.now.changed_on, seen.today)
     if stay is None or not stay.not_shown:
         return ""
     waiting = stay.not_shown[0][0]

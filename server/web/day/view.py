@@ -8,24 +8,25 @@ from server.account import sentences
 from server.account import way as words
 from server.db import lived_under
 from server.db.accounts import Told
-from server.db.daylight import cost_of, lamp_course, places_of
+from server.db.daylight import cost_of, lamp_course
 from server.db.days import GroupDay
 from server.db.lived_under import LivedRows
-from server.db.moments import Moment, put_right
+from server.db.moments import Moment
 from server.db.typed_now import Typed, on_the_wall
 from server.dose.clock import clock_changes
 from server.dose.day import Course, dli, faint_hours, lit_hours, longest_dark_hours
 from server.dose.shapes import Viewing, seen_hours
-from server.dose.unchanged import Unchanged, in_words, unchanged
 from server.dose.warnings import DARK_HOURS, NIGHT_LIGHT_SOURCE
 from server.dose.way_now import WayNow
-from server.models import Club, Member, Schedule, Tank
+from server.models import Club as ClubRow
+from server.models import Member, Schedule, Tank
 from server.web import filters
 from server.web.day.animal_dose import AnimalDose, animal_doses, dose_span
 from server.web.day.doing import do_words
-from server.web.day.lamp_lines import LampLines, lamp_lines, percent_charts
-from server.web.day.lit import Lit, lit
 from server.web.day_chart import DayCharts, day_charts
+from server.web.lamp_lines import LampLines, lamp_lines, percent_charts
+from server.web.lit import Lit, lit
+from server.web.staying import StayView, stay_view
 from server.web.times import shown_hours
 
 
@@ -47,15 +48,6 @@ class PartsView:
     animals: tuple[PartView, ...]
     drawn: str
     charts: DayCharts
-
-
-@dataclass(frozen=True, kw_only=True)
-class StayView:
-    """How long the light has been left alone."""
-
-    words: str
-    judged: str
-    not_shown: tuple[tuple[str, str], ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +98,7 @@ def day_page(
     now: Moment,
     told: Told,
     lived: LivedRows,
-    club: Club,
+    club: ClubRow,
     today: date,
     *,
     way: WayNow | None = None,
@@ -175,12 +167,6 @@ def way_words(typed: Typed) -> str:
 def _plan_words(plan: Schedule) -> str:
     why = f": {plan.reason}" if plan.reason else ""
     return f"Drawn up on {filters.day(plan.since)}{why}"
-
-
-def lit_moment(tank: Tank, at: Moment) -> Lit | None:
-    """The tank lit as it was at a moment."""
-    factors = put_right(at, places_of(tank, at.animals))
-    return lit(tank, at.hung, at.days, control=at.control, animals=at.animals, factors=factors)
 
 
 def _nothing(tank: Tank, now: Moment) -> str:
@@ -306,30 +292,7 @@ def clock_words(now: Moment, today: date) -> str:
     )
 
 
-def stay_view(changed_on: date | None, today: date) -> StayView | None:
-    """How long the light has been unchanged and what it cannot have shown yet."""
-    if changed_on is None:
-        return None
-    found = unchanged(changed_on=changed_on, today=today)
-    return StayView(
-        words=_stay_words(found),
-        judged=(
-            f"First look from {filters.day(found.first_look_on)} (three weeks, our derivation "
-            f"from published times); judged as a whole between {filters.day(found.judge_from)} "
-            f"and {filters.day(found.judge_until)} (9–12 months, common practice)."
-        ),
-        not_shown=tuple((sign.what, sign.basis) for sign in found.not_shown),
-    )
-
-
-def _stay_words(found: Unchanged) -> str:
-    if found.days == 0:
-        return "The light was changed today."
-    since = filters.day(found.since)
-    return f"The light has been unchanged for {in_words(found.days)}, since {since}."
-
-
-def cost_view(tank: Tank, found: Lit, club: Club) -> CostView:
+def cost_view(tank: Tank, found: Lit, club: ClubRow) -> CostView:
     """Running cost of the day as it runs."""
     cost = cost_of(tank, found.groups, price_per_kwh=club.price_per_kwh)
     money = "" if cost.money_per_mol is None else f"{cost.money_per_mol:.3f} {club.currency}"

@@ -3,10 +3,40 @@
 from dataclasses import dataclass
 from datetime import date
 
-from starlette.datastructures import FormData
-
 from server.dose.chores import BY_KEY, DAYS_LIMITS
-from server.web.tanks.typed import Refused, TypedIn
+from server.web import times
+from server.web.fields import choice, day, lines, maybe, whole
+from server.web.forms import Field, Filled, Form
+
+WORDS = lines(
+    "words",
+    "What happened",
+    most=1000,
+    missing="Write what happened.",
+    hint="Such as: new carbon, the clam closed early, moved the red frag.",
+    extra={"rows": 3},
+)
+ON = maybe(day("on", "When"))
+NOTE = Form(WORDS, ON)
+
+CHORE = choice("chore", "Chore", [(key, chore.name) for key, chore in BY_KEY.items()], start="")
+DONE_ON = maybe(day("done_on", "Done on"))
+DONE = Form(CHORE, DONE_ON)
+
+EVERY_DAYS = {
+    key: maybe(
+        whole(
+            f"every-{key}",
+            chore.name,
+            (0, DAYS_LIMITS[1]),
+            like=str(chore.days),
+            unit="days",
+            hint=f"{chore.basis}. 0 means never.",
+        )
+    )
+    for key, chore in BY_KEY.items()
+}
+EVERY = Form(*EVERY_DAYS.values())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -17,34 +47,30 @@ class Note:
     words: str
 
 
-def read_note(form: FormData, *, today: date) -> Note | Refused:
-    typed = TypedIn(form, "cm")
-    words = typed.words("words", most=1000, missing="Write what happened.")
-    on = typed.day("on", otherwise=today, latest=today)
-    return typed.refused() if typed.errors else Note(on=on, words=words)
+def read_note(form: Filled, *, today: date) -> Note:
+    """Raises Refused."""
+    typed = Note(words=form[WORDS], on=_day(form, ON, today))
+    form.check()
+    return typed
 
 
-def read_done(form: FormData, *, today: date) -> tuple[str, date] | Refused:
-    """Which chore was done, and when."""
-    typed = TypedIn(form, "cm")
-    chore = typed.choice("chore", BY_KEY)
-    on = typed.day("done_on", otherwise=today, latest=today)
-    return typed.refused() if typed.errors else (chore, on)
+def read_done(form: Filled, *, today: date) -> tuple[str, date]:
+    """Which chore was done, and when. Raises Refused."""
+    chore, on = form[CHORE], _day(form, DONE_ON, today)
+    form.check()
+    return chore, on
 
 
-def read_every(form: FormData) -> dict[str, int] | Refused:
-    """How often each chore is wanted [d]; 0 is never. Empty leaves one as it is."""
-    typed = TypedIn(form, "cm")
-    every = {}
-    for key, chore in BY_KEY.items():
-        days = typed.number(
-            f"every-{key}",
-            low=0,
-            high=DAYS_LIMITS[1],
-            like=str(chore.days),
-            unit="days",
-            needed=False,
-        )
-        if days is not None:
-            every[key] = round(days)
-    return typed.refused() if typed.errors else every
+def read_every(form: Filled) -> dict[str, int]:
+    """How often each chore is wanted [d]; 0 is never. Empty leaves one as it is. Raises Refused."""
+    typed = {key: form[field] for key, field in EVERY_DAYS.items()}
+    form.check()
+    return {key: days for key, days in typed.items() if days is not None}
+
+
+def _day(form: Filled, asked: Field[date | None], today: date) -> date:
+    """Empty means today; what has not come yet cannot have happened."""
+    on = form[asked] or today
+    if on > today:
+        form.wrong(asked, f"Choose a day from {times.EARLIEST} to {today}.")
+    return on

@@ -15,21 +15,12 @@ from server.dose.unchanged import in_words
 from server.dose.warnings import against_history
 from server.models import Member, Tank
 from server.web import filters
-from server.web.day.lamp_lines import percent_charts
-from server.web.day.lit import Lit
-from server.web.day.view import StayView, lit_moment, stay_view
 from server.web.day_chart import DayCharts
+from server.web.lamp_lines import percent_charts
+from server.web.lit import Lit, lit_moment
+from server.web.staying import StayView, stay_view
 
 ALWAYS_ON = Day(hours=(0.0,), levels=(100.0,))
-KIND_WORDS = {
-    "light": "light",
-    "day": "day",
-    "readings": "readings",
-    "acclimation": "way up",
-    "animal": "animals",
-    "note": "note",
-    "chore": "chore",
-}
 
 
 # Chores
@@ -60,9 +51,7 @@ class ChoresView:
     own: bool
     answer: str
     lines: tuple[ChoreLine, ...]
-    every: tuple[tuple[str, str, str, str], ...]
     jumps: tuple[tuple[str, str], ...]
-    errors: Mapping[str, str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,11 +67,7 @@ def chores_page(
     who: Member,
     tank: Tank,
     dues: Sequence[Due],
-    every: Mapping[str, int],
     jumps: Sequence[Jump],
-    *,
-    errors: Mapping[str, str],
-    values: Mapping[str, str],
 ) -> ChoresView:
     lines = tuple(_line(due) for due in dues)
     return ChoresView(
@@ -91,18 +76,13 @@ def chores_page(
         own=tank.owner_id == who.id,
         answer=_answer(lines, tank.name),
         lines=lines,
-        every=tuple(
-            (
-                f"every-{key}",
-                chore.name,
-                values.get(f"every-{key}", str(every.get(key, chore.days))),
-                chore.basis,
-            )
-            for key, chore in BY_KEY.items()
-        ),
         jumps=tuple((one.key, _jump_words(one)) for one in jumps),
-        errors=errors,
     )
+
+
+def every_values(stored: Mapping[str, int]) -> dict[str, str]:
+    """How often each chore comes round [d], as its form starts."""
+    return {f"every-{key}": str(stored.get(key, one.days)) for key, one in BY_KEY.items()}
 
 
 def _jump_words(jump: Jump) -> str:
@@ -158,18 +138,6 @@ def _line(due: Due, one: TankDue | None = None) -> ChoreLine:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EntryLine:
-    """One thing that happened."""
-
-    on: str
-    iso: str
-    kind: str
-    words: str
-    told: str
-    address: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class HistoryView:
     """The timeline of a tank."""
 
@@ -178,10 +146,8 @@ class HistoryView:
     own: bool
     answer: str
     stay: StayView | None
-    entries: tuple[EntryLine, ...]
+    entries: tuple[Entry, ...]
     dates: tuple[tuple[str, str], ...]
-    values: Mapping[str, str]
-    errors: Mapping[str, str]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -200,10 +166,10 @@ class ChangeLine:
     """What one animal got at both moments."""
 
     name: str
-    first_peak: str
-    second_peak: str
-    first_dli: str
-    second_dli: str
+    first_ppfd: float
+    second_ppfd: float
+    first_dli: float
+    second_dli: float
     change: str
 
 
@@ -217,7 +183,8 @@ class CompareView:
     first: MomentView
     second: MomentView
     changes: tuple[ChangeLine, ...]
-    between: tuple[EntryLine, ...]
+    day: bool
+    between: tuple[Entry, ...]
 
 
 def history_page(
@@ -226,9 +193,6 @@ def history_page(
     entries: Sequence[Entry],
     now: Moment,
     today: date,
-    *,
-    values: Mapping[str, str],
-    errors: Mapping[str, str],
 ) -> HistoryView:
     stay = stay_view(now.changed_on, today)
     dates = list(dict.fromkeys([today, *(entry.on for entry in entries)]))
@@ -238,21 +202,8 @@ def history_page(
         own=tank.owner_id == who.id,
         answer=stay.words if stay else f"No light over {tank.name} yet.",
         stay=stay,
-        entries=tuple(_entry(entry) for entry in entries),
+        entries=tuple(entries),
         dates=tuple((day.isoformat(), filters.day(day)) for day in dates),
-        values={"words": "", "on": today.isoformat(), **values},
-        errors=errors,
-    )
-
-
-def _entry(entry: Entry) -> EntryLine:
-    return EntryLine(
-        on=filters.day(entry.on),
-        iso=entry.on.isoformat(),
-        kind=KIND_WORDS[entry.kind],
-        words=entry.words,
-        told=entry.told,
-        address=entry.address,
     )
 
 
@@ -270,7 +221,8 @@ def compare_page(
         first=_moment(who, first),
         second=_moment(who, second),
         changes=changes,
-        between=tuple(_entry(one) for one in entries if first.on < one.on <= second.on),
+        day=both,
+        between=tuple(one for one in entries if first.on < one.on <= second.on),
     )
 
 
@@ -329,10 +281,10 @@ def _change(first: Lit, was: int, second: Lit, now: int, *, day: bool) -> tuple[
     ratio = more.dose_ratio if more else 1.0
     line = ChangeLine(
         name=second.animals[now].name,
-        first_peak=filters.ppfd(peaks[0]),
-        second_peak=filters.ppfd(peaks[1]),
-        first_dli=filters.significant(before) if day else "no day",
-        second_dli=filters.significant(after) if day else "no day",
+        first_ppfd=peaks[0],
+        second_ppfd=peaks[1],
+        first_dli=before,
+        second_dli=after,
         change=_change_words(ratio, "a day" if day else "at full light"),
     )
     return abs(ratio - 1), line

@@ -14,9 +14,9 @@ from server.db import accounts, light, tanks
 from server.db.club_day import today as club_today
 from server.db.light import Hung, Stated
 from server.models import HungLamp, LampModel, Member, Setup, Tank
-from server.web.day.view import stay_view
 from server.web.page import page, see_other
 from server.web.signed_in import Club, NotFound, Typed, Who, text
+from server.web.staying import stay_view
 from server.web.tanks import light_form as reading
 from server.web.tanks import setup_view as views
 from server.web.tanks.open import own_setup, own_tank, setup_to_see

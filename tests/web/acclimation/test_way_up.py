@@ -16,7 +16,7 @@ from server.db.members import now
 from server.db.moments import moment
 from server.db.tanks import LampPlace, TankWords
 from server.models import AcclimationPlan, AcclimationStep, Animal, LampModel, Member
-from server.web.day.view import lit_moment
+from server.web.lit import lit_moment
 from tests.conftest import Cast
 from tests.web.acclimation.conftest import form_of, keep_plan
 from tests.web.day.conftest import TODAY, Calendar, Reef, _animal, set_day

@@ -17,7 +17,7 @@ from server.dose.day import course, dli
 from server.dose.shapes import Trapezoid
 from server.models import MeasurementSession, Reading, Tank
 from server.optics.field import at_points
-from server.web.day.view import lit_moment
+from server.web.lit import lit_moment
 from tests.web.day.conftest import LONG_AGO, TODAY, Calendar, Reef, day_form
 
 

@@ -6,9 +6,18 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from server.db.daylight import LampDay, LitGroup, course_at, lamp_days, light_at, lit_groups
+from server.db.daylight import (
+    LampDay,
+    LitGroup,
+    course_at,
+    lamp_days,
+    light_at,
+    lit_groups,
+    places_of,
+)
 from server.db.days import GroupDay
 from server.db.light import Hung
+from server.db.moments import Moment, put_right
 from server.dose.day import Course
 from server.dose.together import Light, light_of, shape_of
 from server.models import Animal, Tank
@@ -68,3 +77,9 @@ def lit(
         full=full,
         light=light_of(full, shape_of(tuple(group.day for group in groups))),
     )
+
+
+def lit_moment(tank: Tank, at: Moment) -> Lit | None:
+    """The tank lit as it was at a moment."""
+    factors = put_right(at, places_of(tank, at.animals))
+    return lit(tank, at.hung, at.days, control=at.control, animals=at.animals, factors=factors)
