@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from jinja2 import Environment
 
+from server.account import sentences
 from server.wording.figures import (
     CM_PER_INCH,
     count,
@@ -97,5 +98,9 @@ def add_to(environment: Environment) -> None:
         short_day,
         local,
         count,
+        sentences.gets_words,
+        sentences.spread_words,
+        sentences.wants_words,
+        sentences.verdict_words,
     ):
         environment.filters[function.__name__] = function

@@ -22,14 +22,9 @@ class StandingLine:
     """One animal under light that has stood."""
 
     group: str
-    animal: str
-    tank_id: int
-    tank: str
-    ppfd: str
-    spread: str
-    wants: str
+    standing: Standing
+    light: AnimalLight
     gauge: Gauge
-    words: str
     basis: str
     held: str
 
@@ -37,10 +32,9 @@ class StandingLine:
 @dataclass(frozen=True, kw_only=True)
 class ClubView:
     answer: str
-    figures: tuple[tuple[str, str], ...]
+    found: ClubFigures
     meter: LineChart
     meter_narrow: LineChart
-    meter_rows: tuple[tuple[str, str], ...]
     standing: tuple[StandingLine, ...]
 
 
@@ -48,15 +42,9 @@ def club_page(found: ClubFigures, known: Mapping[int, Glance], *, today: date) -
     """known: the accounts of all tanks listed, by their number."""
     return ClubView(
         answer=_answer(found),
-        figures=(
-            ("Tanks shown to the club", str(found.tanks)),
-            ("of these measured", str(found.measured)),
-            ("Measurement sessions", str(found.sessions)),
-            ("Readings", f"{found.readings:,}".replace(",", "\u202f")),
-        ),
+        found=found,
         meter=_meter(found, 560.0),
         meter_narrow=_meter(found, 300.0),
-        meter_rows=tuple((f"{month:%B %Y}", str(days)) for month, days in found.meter_days),
         standing=tuple(
             _line(one, known[one.tank.id], today)
             for standing in found.standing.values()
@@ -103,14 +91,9 @@ def _line(one: Standing, known: Glance, today: date) -> StandingLine:
     group = BY_KEY.get(animal.group)
     return StandingLine(
         group=group.name if group else animal.group,
-        animal=animal.name,
-        tank_id=one.tank.id,
-        tank=one.tank.name,
-        ppfd=sentences.gets_words(light),
-        spread=sentences.spread_words(light),
-        wants=sentences.wants_words(light),
+        standing=one,
+        light=light,
         gauge=_gauge(light),
-        words=sentences.verdict_words(light),
         basis=sentences.basis_words(known.basis),
         held=in_words((today - max(since, animal.placed_on)).days),
     )

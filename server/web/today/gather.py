@@ -12,7 +12,7 @@ from sqlmodel import Session
 
 from server.db import acclimation, chores, loans, messages, meters, tanks
 from server.db.accounts import AccountRows
-from server.models import Loan, Member, MeterCalibration
+from server.models import Loan, Member
 from server.web import filters
 
 SOON = timedelta(days=14)
@@ -113,16 +113,12 @@ def stewards_desk(db: Session, desk: Desk) -> list[Todo]:
                 words = f"Ask after the {meter.name}"
                 address = f"/meters/{meter.id}"
                 todos.append(Todo(words=words, address=address, told=told, rank=1))
-        newest = _newest_calibration(db, meter.id)
+        newest = next(iter(meters.calibrations_of(db, meter.id)), None)
         if newest is not None and newest.due_on and newest.due_on <= today + SOON:
             words = f"Have the {meter.name} calibrated"
             told = f"Due on {filters.day(newest.due_on)}."
             todos.append(Todo(words=words, address=f"/meters/{meter.id}", told=told, rank=7))
     return todos
-
-
-def _newest_calibration(db: Session, meter_id: int) -> MeterCalibration | None:
-    return next(iter(meters.calibrations_of(db, meter_id)), None)
 
 
 def ways_up(db: Session, desk: Desk) -> list[Todo]:

@@ -1,15 +1,12 @@
 """The first page: today for a member, a welcome for a visitor."""
 
-from datetime import date
-
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlmodel import Session
 
-from server.db import accounts, club_day, loans, members, meters, tanks
+from server.db import accounts, loans, members, meters, tanks
 from server.models import Loan
-from server.web.page import page
-from server.web.signed_in import Club, Visitor
+from server.web.ask import Asked, OpenAsk
 from server.web.today import gather
 from server.web.today import view as views
 
@@ -19,28 +16,36 @@ _MOST_TANKS = 6
 
 
 @router.get("/")
-def first_page(request: Request, who: Visitor, club: Club) -> Response:
-    if who is None:
-        with club.read() as db:
-            view = views.WelcomeView(set_up=members.is_set_up(db))
-        return page(request, "today/welcome.html", view=view)
-    with club.read() as db:
-        today = club_day.today(db)
+def first_page(ask: OpenAsk) -> Response:
+    if ask.visitor is None:
+        with ask.read() as db:
+            set_up = members.is_set_up(db)
+        return ask.page("today/welcome.html", set_up=set_up)
+    return _today(ask)
+
+
+def _today(ask: Asked) -> Response:
+    who, today = ask.who, ask.today
+    with ask.read() as db:
         own = [accounts.rows_of(db, tank, today=today) for tank in tanks.own_tanks(db, who.id)]
         todos = gather.everything(db, gather.Desk(who=who, today=today, tanks=own))
-        held = _meters(db, today)
-    shown = [accounts.told(rows, unit=who.length_unit) for rows in own[:_MOST_TANKS]]
-    return page(request, "today/today.html", view=views.today_page(todos, shown, held, who, today))
+        held = _meters(db, ask)
+    shown = [accounts.told(rows, unit=ask.unit) for rows in own[:_MOST_TANKS]]
+    return ask.page("today/today.html", view=views.today_page(todos, shown, held))
 
 
-def _meters(db: Session, today: date) -> list[views.MeterNow]:
+def _meters(db: Session, ask: Asked) -> list[views.MeterNow]:
     """Each meter with who has it: who fetched it and kept it, else whose day it is."""
     every = meters.all_meters(db)
     out = {loan.meter_id: loan for loan in loans.loans_out(db, [meter.id for meter in every])}
-    now = [(meter, out.get(meter.id) or loans.holder_on(db, meter.id, today)) for meter in every]
+    now = [
+        (meter, out.get(meter.id) or loans.holder_on(db, meter.id, ask.today)) for meter in every
+    ]
     names = loans.names(db, [loan.member_id for _, loan in now if loan is not None])
+    names[ask.who.id] = "you"
     return [
-        views.MeterNow(meter=meter, loan=loan, holder=_holder(loan, names)) for meter, loan in now
+        views.MeterNow(meter, views.where(meter, loan, _holder(loan, names), ask.today))
+        for meter, loan in now
     ]
 
 

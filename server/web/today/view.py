@@ -1,66 +1,61 @@
-"""What the first page shows a member, and a visitor."""
+"""What the first page shows a member."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import NamedTuple
 
 from server.account import sentences
 from server.db.accounts import Told
-from server.models import Loan, Member, Meter
+from server.models import Loan, Meter, Tank
 from server.web import filters
 from server.web.today.gather import Todo
 
 
-@dataclass(frozen=True, kw_only=True)
-class TankGlance:
-    id: int
-    name: str
+class TankNow(NamedTuple):
+    """A tank, its answer, and how long its light has stood."""
+
+    tank: Tank
     answer: str
     stood: str
 
 
-@dataclass(frozen=True, kw_only=True)
-class MeterGlance:
-    id: int
-    name: str
+class MeterNow(NamedTuple):
+    """A meter and where it is today."""
+
+    meter: Meter
     told: str
 
 
 @dataclass(frozen=True, kw_only=True)
 class TodayView:
     answer: str
-    todos: tuple[Todo, ...]
-    tanks: tuple[TankGlance, ...]
-    meters: tuple[MeterGlance, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class WelcomeView:
-    set_up: bool
-
-
-@dataclass(frozen=True, kw_only=True)
-class MeterNow:
-    """A meter, who has it today, and their name."""
-
-    meter: Meter
-    loan: Loan | None
-    holder: str
+    todos: Sequence[Todo]
+    tanks: Sequence[TankNow]
+    meters: Sequence[MeterNow]
 
 
 def today_page(
-    todos: Sequence[Todo],
-    tanks: Sequence[Told],
-    meters: Sequence[MeterNow],
-    who: Member,
-    today: date,
+    todos: Sequence[Todo], tanks: Sequence[Told], meters: Sequence[MeterNow]
 ) -> TodayView:
     return TodayView(
         answer=_answer(todos, tanks),
-        todos=tuple(todos),
-        tanks=tuple(_glance(told) for told in tanks),
-        meters=tuple(_meter(now, who, today) for now in meters),
+        todos=todos,
+        tanks=[TankNow(told.rows.tank, _tank_answer(told), _stood(told)) for told in tanks],
+        meters=meters,
     )
+
+
+def where(meter: Meter, loan: Loan | None, holder: str, today: date) -> str:
+    """Where a meter is today; holder: "you", or the name of who has it."""
+    if meter.state in ("resting", "lost"):
+        return {"resting": "rests and is lent to nobody", "lost": "is lost"}[meter.state]
+    if loan is None:
+        return "is free today"
+    last = filters.day(loan.last_day)
+    if loan.last_day < today:
+        return f"is still with {holder}; it was due back on {last}"
+    return f"is with {holder} until {last}"
 
 
 def _answer(todos: Sequence[Todo], tanks: Sequence[Told]) -> str:
@@ -71,35 +66,12 @@ def _answer(todos: Sequence[Todo], tanks: Sequence[Told]) -> str:
     return f"{filters.count(len(todos), 'thing')} to do."
 
 
-def _glance(told: Told) -> TankGlance:
-    since = told.glance.light_since
-    stood = sentences.stood_words(since, told.glance.as_of) if since else ""
-    return TankGlance(
-        id=told.rows.tank.id,
-        name=told.rows.tank.name,
-        answer=_tank_answer(told),
-        stood=f"Light {stood}." if stood else "",
-    )
-
-
 def _tank_answer(told: Told) -> str:
     if told.light is None:
         return "No light over it yet."
-    words = (sentences.headline(told.glance.animals), sentences.certainty(told.glance))
-    return " ".join(words)
+    return f"{sentences.headline(told.glance.animals)} {sentences.certainty(told.glance)}"
 
 
-def _meter(now: MeterNow, who: Member, today: date) -> MeterGlance:
-    return MeterGlance(id=now.meter.id, name=now.meter.name, told=_where(now, who, today))
-
-
-def _where(now: MeterNow, who: Member, today: date) -> str:
-    if now.meter.state in ("resting", "lost"):
-        return {"resting": "rests and is lent to nobody", "lost": "is lost"}[now.meter.state]
-    if now.loan is None:
-        return "is free today"
-    holder = "you" if now.loan.member_id == who.id else now.holder
-    last = filters.day(now.loan.last_day)
-    if now.loan.last_day < today:
-        return f"is still with {holder}; it was due back on {last}"
-    return f"is with {holder} until {last}"
+def _stood(told: Told) -> str:
+    since = told.glance.light_since
+    return f"Light {sentences.stood_words(since, told.glance.as_of)}." if since else ""
