@@ -199,6 +199,15 @@ def lamps_of(db: Session, setup_id: int) -> list[HungLamp]:
     return list(db.exec(hung.order_by(col(HungLamp.position), col(HungLamp.id))))
 
 
+def hung_lamp(db: Session, tank_id: int, hung_id: int) -> tuple[HungLamp, Setup] | None:
+    """A lamp that hangs or hung over this tank, with its setup."""
+    hung = db.get(HungLamp, hung_id) if 0 < hung_id < 2**31 else None
+    setup = db.get(Setup, hung.setup_id) if hung else None
+    if hung is None or setup is None or setup.tank_id != tank_id:
+        return None
+    return hung, setup
+
+
 def lamps_of_setups(db: Session, setup_ids: Sequence[int]) -> dict[int, list[HungLamp]]:
     """The lamps of many setups by setup id, in one question."""
     found: dict[int, list[HungLamp]] = {setup_id: [] for setup_id in setup_ids}

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from urllib.parse import urlencode
 
 from server.db.tanks import LampPlace
-from server.web.tanks.typed import shown_length
+from server.web.forms import shown_length
 from server.wording import figures
 
 

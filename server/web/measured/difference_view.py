@@ -17,8 +17,7 @@ from server.models import Tank
 from server.surveys.drift import Drift
 from server.web import chart_levels, filters
 from server.web.measured import charts, words
-from server.web.planner.draw import MARGINS, MOST_PER_CM, PHONE
-from server.web.tanks.typed import shown_length
+from server.web.three_views import MARGINS, MOST_PER_CM, PHONE
 
 Floats = NDArray[np.float64]
 
@@ -39,8 +38,6 @@ class DifferenceView:
     told: str
     wide: TankView
     narrow: TankView
-    depth: str
-    depth_error: str
     choices: tuple[tuple[str, str], ...]
     later_choices: tuple[tuple[str, str], ...]
     earlier: str
@@ -49,7 +46,7 @@ class DifferenceView:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Asked:
+class Pair:
     """later: the measured account; earlier: another one, None for the plan; names of both."""
 
     later: Measured
@@ -60,8 +57,6 @@ class Asked:
     change: Drift | None
     unit: str
     depth_cm: float
-    depth_typed: str
-    depth_error: str
 
 
 def session_choices(surveys: Sequence[Survey]) -> tuple[tuple[str, str], ...]:
@@ -73,7 +68,7 @@ def session_choices(surveys: Sequence[Survey]) -> tuple[tuple[str, str], ...]:
     )
 
 
-def difference_page(of: Asked) -> DifferenceView:
+def difference_page(of: Pair) -> DifferenceView:
     rows, unit = of.later.rows, of.unit
     tank = rows.tank
     cuts = Cuts(depth_cm=of.depth_cm, front_y_cm=tank.width_cm / 2, side_x_cm=tank.length_cm / 2)
@@ -91,8 +86,6 @@ def difference_page(of: Asked) -> DifferenceView:
         told=words.drift_words(of.change) if of.change else "",
         wide=_chart(of, tank, field, doubt, WIDE),
         narrow=_chart(of, tank, field, doubt, PHONE),
-        depth=of.depth_typed or shown_length(of.depth_cm, unit),
-        depth_error=of.depth_error,
         choices=((PLAN, "the plan"), *choices),
         later_choices=(("all", "all readings that count"), *choices),
         earlier=of.earlier_key,
@@ -101,7 +94,7 @@ def difference_page(of: Asked) -> DifferenceView:
     )
 
 
-def _answer(of: Asked, percent: Floats, unsure: NDArray[np.bool_]) -> str:
+def _answer(of: Pair, percent: Floats, unsure: NDArray[np.bool_]) -> str:
     """The change of the middle place, or that nothing sure is to be seen."""
     earlier, later = of.names
     depth = filters.length(of.depth_cm, of.unit)
@@ -120,7 +113,7 @@ def _sure(unsure: NDArray[np.bool_]) -> str:
     )
 
 
-def _chart(of: Asked, tank: Tank, field: Floats, doubt: Floats, width: float) -> TankView:
+def _chart(of: Pair, tank: Tank, field: Floats, doubt: Floats, width: float) -> TankView:
     depth = filters.length(of.depth_cm, of.unit)
     low, high = (
         chart_levels.signed(round(float(end))) for end in (np.nanmin(field), np.nanmax(field))
@@ -170,7 +163,7 @@ def _numbers(field: Floats, tank: Tank) -> list[Point]:
 
 
 def _table(
-    of: Asked, percent: Floats, low: Floats, high: Floats, shape: tuple[int, int]
+    of: Pair, percent: Floats, low: Floats, high: Floats, shape: tuple[int, int]
 ) -> tuple[tuple[str, ...], ...]:
     """The same as numbers at nine places of the depth."""
     found = []

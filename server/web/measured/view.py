@@ -17,13 +17,13 @@ from server.models import Meter, Setup, Tank
 from server.surveys import explanation
 from server.surveys.next_reading import NextReading, next_reading
 from server.web import chart_levels, filters
+from server.web import three_views as draw
 from server.web.animal_rows import AnimalRow, animal_rows
+from server.web.forms import shown_length
 from server.web.measured import charts, facts, readings_view, words
 from server.web.measured.readings_view import MisfitRow, ReadingRow
 from server.web.plan_address import plan_address
-from server.web.planner import draw
-from server.web.planner.draw import Drawings, Picture, Sounded
-from server.web.tanks.typed import shown_length
+from server.web.three_views import Drawings, Picture, Sounded
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,8 +64,6 @@ class VerdictView:
     wide: Drawings
     narrow: Drawings
     legend: legend.Legend
-    depth: str
-    depth_error: str
     rows: tuple[AnimalRow, ...]
     findings: tuple[str, ...]
     drift: str
@@ -85,8 +83,7 @@ class Subject:
     """What was loaded for the page, and what was made of it.
 
     light: the account's own, which is there. kept: hung lamps whose measurement is kept on the
-    shelf. depth_typed, depth_error: what was typed for the depth and why it was not taken; both
-    empty for the usual depth.
+    shelf. depth_cm: of the view from above.
     """
 
     told: Told
@@ -98,8 +95,6 @@ class Subject:
     is_current: bool
     unit: str
     depth_cm: float
-    depth_typed: str
-    depth_error: str
 
     @property
     def tank(self) -> Tank:
@@ -140,8 +135,6 @@ def verdict_page(of: Subject) -> VerdictView:
         wide=draw.wide(drawn),
         narrow=draw.narrow(drawn),
         legend=legend.legend(chart_levels.PPFD, width=300.0, title="PPFD, µmol m⁻² s⁻¹"),
-        depth=of.depth_typed or shown_length(of.depth_cm, unit),
-        depth_error=of.depth_error,
         rows=animal_rows(account.animals, unit),
         findings=learnt.findings,
         drift=learnt.drift,

@@ -14,6 +14,7 @@ from server.models import Animal, HungLamp, Tank
 from server.optics import lamp
 from server.web import filters
 from server.web.tanks.typed import TypedIn, shown_length
+from server.web.three_views import usual_depth
 
 UNITS = ("cm", "in")
 OUTSIDE_CM = 100.0
@@ -71,12 +72,6 @@ def read(
         values=form.values,
         errors=form.errors,
     )
-
-
-def usual_depth(tank: Tank, animals: Sequence[Animal]) -> float:
-    """The depth of the middle animal; half-way down where there is none."""
-    depths = sorted(animal.depth_cm for animal in animals)
-    return min(depths[len(depths) // 2] if depths else tank.depth_cm / 2, tank.depth_cm)
 
 
 def _lift(form: TypedIn) -> float:

@@ -17,13 +17,14 @@ from server.models import HungLamp
 from server.optics.field import share_into_water
 from server.surveys.estimate import Known
 from server.web import chart_levels, filters
+from server.web import three_views as draw
 from server.web.animal_rows import AnimalRow, animal_rows
 from server.web.plan_address import plan_address
-from server.web.planner import draw, words
-from server.web.planner.draw import Drawings, Picture
+from server.web.planner import words
 from server.web.planner.form import WhatIf
 from server.web.planner.look import Seen, Subject, look
 from server.web.tanks.typed import shown_length
+from server.web.three_views import Drawings, Picture
 
 LOWEST_CM, USUAL_HIGHEST_CM = 5.0, 80.0
 """Ends of the height slider, wider where a lamp hangs beyond them."""

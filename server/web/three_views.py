@@ -1,4 +1,4 @@
-"""The three views of a plan as drawings: one scale for all, wide for a desk, narrow for a phone."""
+"""The three views of a tank's light, on one scale: wide for a desk, narrow for a phone."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -15,7 +15,7 @@ from server.db.tanks import LampPlace
 from server.drawing import axes, tank_view
 from server.drawing.overheads import Overhead
 from server.drawing.tank_view import Doubt, Levels, Point, TankView, Thing
-from server.models import Tank
+from server.models import Animal, Tank
 from server.web import chart_levels, filters, rocks_seen
 from server.web.animal_marks import MARKS
 
@@ -96,6 +96,12 @@ def narrow(of: Picture) -> Drawings:
         front=_front(of, per_cm, words=False),
         side=_side(of, aside, words=False),
     )
+
+
+def usual_depth(tank: Tank, animals: Sequence[Animal]) -> float:
+    """The depth of the middle animal [cm]; half-way down where there is none."""
+    depths = sorted(animal.depth_cm for animal in animals)
+    return min(depths[len(depths) // 2] if depths else tank.depth_cm / 2, tank.depth_cm)
 
 
 def headroom(of: Picture) -> float:
