@@ -9,7 +9,7 @@ from server.comparing.side_by_side import AtDepth, Figures, Hanging, Side
 from server.db.comparisons import SetupRows
 from server.dose.unchanged import in_words
 from server.web import filters
-from server.web.compare.form import Asked
+from server.web.compare.form import Wanted
 
 NONE = "–"
 NO_DAY = "no day set"
@@ -38,7 +38,7 @@ class Sided:
 def lines(
     sided: Sequence[Sided],
     found: Sequence[Figures],
-    asked: Asked,
+    asked: Wanted,
     depths_cm: Sequence[float],
     unit: str,
     currency: str,

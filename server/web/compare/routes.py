@@ -1,6 +1,6 @@
 """Setups side by side."""
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -8,11 +8,11 @@ from server.account.known_light import KnownLight
 from server.db import comparisons, members, tanks
 from server.models import Member, Setup, Tank
 from server.web import filters
-from server.web.compare import form as reading
+from server.web.ask import Ask
 from server.web.compare import view as views
+from server.web.compare.form import COMPARE, SEARCH, read_wanted
 from server.web.compare.lines import Sided
-from server.web.page import page
-from server.web.signed_in import Club, NotFound, Who
+from server.web.signed_in import NotFound
 
 router = APIRouter(include_in_schema=False)
 
@@ -20,24 +20,26 @@ MOST_CHOICES = 40
 
 
 @router.get("/compare")
-def compare(request: Request, who: Who, club: Club) -> Response:
-    asked = reading.read_asked(request.query_params, who.length_unit)
-    with club.read() as db:
-        rows = [_seen(db, setup_id, who) for setup_id in asked.setups]
-        own, shared, more = _choices(db, who, asked.values["q"])
+def compare(ask: Ask) -> Response:
+    form = COMPARE.in_address(ask)
+    wanted = read_wanted(form, ask.query.getlist("s"))
+    with ask.read() as db:
+        rows = [_seen(db, setup_id, ask.who) for setup_id in wanted.setups]
+        own, shared, more = _choices(db, ask.who, form[SEARCH])
         settled = members.club_of(db)
-    sided = [_sided(one) for one in rows]
     view = views.compare_page(
-        who,
-        asked,
-        sided,
+        ask.who,
+        wanted,
+        [_sided(one) for one in rows],
         own=own,
         shared=shared,
         more=more,
         price_per_kwh=settled.price_per_kwh if settled else 0.3,
         currency=settled.currency if settled else "",
+        here=views.address_of(wanted, form.values),
     )
-    return page(request, "compare/compare.html", view=view, status=422 if asked.errors else 200)
+    form.values |= {name: form.text(name) or usual for name, usual in view.usual.items()}
+    return ask.page("compare/compare.html", form=form, view=view)
 
 
 def _sided(rows: comparisons.SetupRows) -> Sided:

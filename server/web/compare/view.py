@@ -1,6 +1,6 @@
 """What the comparison of setups shows."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from urllib.parse import urlencode
 
@@ -10,9 +10,9 @@ from server.drawing.tank_view import TankView
 from server.models import Member, Setup, Tank
 from server.web import filters
 from server.web.compare import chart
-from server.web.compare.form import MOST, Asked
+from server.web.compare.form import Wanted
 from server.web.compare.lines import Line, Sided, lines
-from server.web.tanks.typed import shown_length
+from server.web.forms import shown_length
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,20 +47,17 @@ class CompareView:
     lines: tuple[Line, ...]
     reserves: tuple[str, ...]
     depth_words: str
-    view: str
-    unit: str
-    most: int
+    front: bool
     own: tuple[Choice, ...]
     shared: tuple[Choice, ...]
     more: bool
-    values: dict[str, str]
-    errors: dict[str, str]
+    usual: Mapping[str, str]
     here: str
 
 
 def compare_page(
     who: Member,
-    asked: Asked,
+    asked: Wanted,
     sided: Sequence[Sided],
     *,
     own: Sequence[tuple[Setup, Tank]],
@@ -68,6 +65,7 @@ def compare_page(
     more: bool,
     price_per_kwh: float,
     currency: str,
+    here: str,
 ) -> CompareView:
     depths = asked.depths_cm or (_usual_depth(sided),)
     unit = who.length_unit
@@ -81,11 +79,6 @@ def compare_page(
         )
         for one in sided
     ]
-    values = asked.values | {"depth": asked.values.get("depth") or shown_length(depths[0], unit)}
-    values |= {
-        "low": values.get("low") or f"{asked.low_ppfd:g}",
-        "high": values.get("high") or f"{asked.high_ppfd:g}",
-    }
     return CompareView(
         answer=_answer(sided, found, filters.length(depths[0], unit)),
         do=_do(sided),
@@ -94,23 +87,24 @@ def compare_page(
         lines=lines(sided, found, asked, depths, unit, currency),
         reserves=unfair([one.side for one in sided], depths) if len(sided) > 1 else (),
         depth_words=filters.length(depths[0], unit),
-        view="front" if asked.front else "",
-        unit=unit,
-        most=MOST,
+        front=asked.front,
         own=tuple(_choice(setup, tank, "yours", asked) for setup, tank in own),
         shared=tuple(_choice(setup, tank, keeper.name, asked) for setup, tank, keeper in shared),
         more=more,
-        values=values,
-        errors=asked.errors,
-        here=_here(asked),
+        usual={
+            "depth": shown_length(depths[0], unit),
+            "low": f"{asked.low_ppfd:g}",
+            "high": f"{asked.high_ppfd:g}",
+        },
+        here=here,
     )
 
 
-def _here(asked: Asked) -> str:
+def address_of(asked: Wanted, values: Mapping[str, str]) -> str:
     """The address of this comparison, as it can be sent on."""
     typed = [("s", str(setup)) for setup in asked.setups]
     names = ("depth", "low", "high", "view")
-    return "/compare?" + urlencode(typed + [(n, asked.values[n]) for n in names if asked.values[n]])
+    return "/compare?" + urlencode(typed + [(n, values[n]) for n in names if values[n]])
 
 
 def _usual_depth(sided: Sequence[Sided]) -> float:
@@ -203,7 +197,7 @@ def _told(who: Member, rows: SetupRows) -> str:
     return f"{keeper}, {size} {who.length_unit}"
 
 
-def _choice(setup: Setup, tank: Tank, keeper: str, asked: Asked) -> Choice:
+def _choice(setup: Setup, tank: Tank, keeper: str, asked: Wanted) -> Choice:
     what = "a plan" if setup.state == "plan" else _since(setup)
     words = f"{setup.name}, {what}" if setup.name else what
     return Choice(

@@ -145,8 +145,8 @@ def test_a_measured_setup_says_so_with_its_doubt(
         ("depth=1 2 3 4", "At most 3 depths"),
         ("depth=-3", "A depth lies from"),
         ("low=300&high=100", "must be above"),
-        ("low=x", "Type a PPFD"),
-        ("low=1e999", "Type a PPFD"),
+        ("low=x", "Type one number from 0 to 5000 µmol"),
+        ("low=1e999", "Type one number from 0 to 5000 µmol"),
     ],
 )
 def test_what_cannot_be_read_is_told_and_kept(

@@ -3,20 +3,18 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 
 from server.comparing.likeness import Likeness, likeness
 from server.db import comparisons, light, tanks
-from server.db.club_day import today as club_today
 from server.db.comparisons import Shared
 from server.db.light import Hung
 from server.dose.unchanged import in_words
 from server.models import Member, Tank
 from server.web import filters
-from server.web.page import page
-from server.web.signed_in import Club, Who
-from server.web.tanks.open import tank_to_see
+from server.web.ask import Ask
+from server.web.open import SeenTank
 
 router = APIRouter(include_in_schema=False)
 
@@ -48,9 +46,8 @@ class LikeView:
 
 
 @router.get("/tanks/{tank_id}/like-mine")
-def like_mine(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    with club.read() as db:
-        tank = tank_to_see(db, who, tank_id)
+def like_mine(ask: Ask, tank: SeenTank) -> Response:
+    with ask.read() as db:
         keeper = db.get_one(Member, tank.owner_id)
         others = [(t, k) for t, k in tanks.shared_tanks(db, but_of=tank.owner_id)]
         (mine,) = comparisons.likened(db, [(tank, keeper)])
@@ -60,21 +57,20 @@ def like_mine(request: Request, who: Who, club: Club, tank_id: int) -> Response:
             for one, _ in ranked
             if one.setup is not None
         }
-        today = club_today(db)
     lines = tuple(
-        _line(who, one, found, hung[one.setup.id], in_words((today - one.setup.since).days))
+        _line(ask.who, one, found, hung[one.setup.id], in_words((ask.today - one.setup.since).days))
         for one, found in ranked
         if one.setup is not None
     )
     view = LikeView(
-        tank_id=tank_id,
+        tank_id=tank.id,
         tank=tank.name,
-        own=tank.owner_id == who.id,
+        own=tank.owner_id == ask.who.id,
         setup_id=mine.setup.id if mine.setup else None,
         answer=_answer(tank, lines),
         lines=lines,
     )
-    return page(request, "compare/like_mine.html", view=view)
+    return ask.page("compare/like_mine.html", view=view)
 
 
 def nearest(mine: Shared, others: Sequence[Shared]) -> list[tuple[Shared, Likeness]]:

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 from starlette.datastructures import QueryParams
 
@@ -20,7 +20,14 @@ from server.db.light import Stated
 from server.db.tanks import LampPlace
 from server.models import Tank
 from server.web import filters
+from server.web.fields import choice, length, maybe
+from server.web.forms import Field, Filled, Form
 
+BACKS = ("clear", "black")
+SOLVE = choice(
+    "solve", "Height and power", [("", "as they are"), ("yes", "find the best for the animals")]
+)
+BACK = choice("back", "Back wall", [("", "as it is"), ("clear", "clear"), ("black", "dark")])
 MOST_LAMPS = 12
 LEAST_HEIGHT_CM, MOST_HEIGHT_CM = 1.0, 300.0
 
@@ -36,8 +43,6 @@ class Tried:
     lamps: tuple[LampPlace, ...]
     solve: bool
     depth_cm: float | None
-    values: dict[str, str]
-    errors: dict[str, str] = field(default_factory=dict)
 
 
 def scaled(lamps: Sequence[LampPlace], *, from_tank: Tank, to_tank: Tank) -> list[LampPlace]:
@@ -52,37 +57,53 @@ def scaled(lamps: Sequence[LampPlace], *, from_tank: Tank, to_tank: Tank) -> lis
     ]
 
 
+def what_if_form(tank: Tank, names: Mapping[int, str]) -> Form:
+    """The form of one tank; `names`: lamps of the shelf by id."""
+    return Form(
+        _lamp_of("swap", "Swap every lamp for", names),
+        _lamp_of("add", "Add one", names),
+        BACK,
+        SOLVE,
+        depth_of(tank),
+    )
+
+
+def depth_of(tank: Tank) -> Field[float | None]:
+    middle = round(tank.depth_cm / 2)
+    return maybe(length("depth", "Depth shown", (0, tank.depth_cm), like_cm=middle))
+
+
+def _lamp_of(name: str, label: str, names: Mapping[int, str]) -> Field[str]:
+    known = [("", "no change"), *((str(key), words) for key, words in names.items())]
+    return choice(name, label, known, wrong="Choose a lamp of the shelf.")
+
+
 def read_tried(
+    form: Filled,
     query: QueryParams,
     tank: Tank,
     start: Sequence[LampPlace],
     *,
     models: Mapping[int, Stated],
-    unit: str,
 ) -> Tried:
     """`start`: the lamps to begin with; those given in the address take their place."""
-    errors: dict[str, str] = {}
-    keys = ("from", "swap", "add", "back", "solve", "depth")
-    values = {key: query.get(key, "")[:40] for key in keys}
     typed = query.getlist("lamp")
     given = read_lamps(typed, query.getlist("levels"), models)
     if None in given or len(typed) > MOST_LAMPS:
-        errors["form"] = "The lamps in this address could not be read; it starts anew."
+        form.wrong("form", "The lamps in this address could not be read; it starts anew.")
         given = []
     lamps = [lamp for lamp in given if lamp is not None] or list(start)
-    over = _Over(tank=tank, models=models, errors=errors)
-    if values["from"] and not typed:
+    over = _Over(tank=tank, models=models, errors=form.errors)
+    if query.get("from") and not typed:
         lamps = over.fitted(lamps)
-    lamps = over.swapped(lamps, values["swap"])
-    lamps = over.added(lamps, values["add"])
+    lamps = over.swapped(lamps, form[form.fields["swap"]])
+    lamps = over.added(lamps, form[form.fields["add"]])
     lamps = [lamp if lamp in start else over.as_it_can(lamp) for lamp in lamps]
     return Tried(
-        tank=_with_back(tank, values["back"]),
+        tank=_with_back(tank, form[BACK]),
         lamps=tuple(lamps),
-        solve=values["solve"] == "yes",
-        depth_cm=_depth(values["depth"], tank, unit, errors),
-        values=values,
-        errors=errors,
+        solve=form[SOLVE] == "yes",
+        depth_cm=form[depth_of(tank)],
     )
 
 
@@ -156,10 +177,9 @@ class _Over:
 
     def swapped(self, lamps: list[LampPlace], typed: str) -> list[LampPlace]:
         """Every lamp swapped for another; they stay where they hang if the new ones fit there."""
-        model = _model(typed, "swap", self.models, self.errors)
-        if model is None or not lamps:
+        if not typed or not lamps:
             return lamps
-        swapped = [replace(lamp, lamp_model_id=model, channel_levels="") for lamp in lamps]
+        swapped = [replace(lamp, lamp_model_id=int(typed), channel_levels="") for lamp in lamps]
         if all_fit(self.glass_cm, [self._hanging(lamp) for lamp in swapped]):
             return swapped
         return self._spread("swap", swapped) or lamps
@@ -172,12 +192,11 @@ class _Over:
 
     def added(self, lamps: list[LampPlace], typed: str) -> list[LampPlace]:
         """One more lamp; all of them are spaced evenly over the tank again."""
-        model = _model(typed, "add", self.models, self.errors)
-        if model is None or len(lamps) >= MOST_LAMPS:
+        if not typed or len(lamps) >= MOST_LAMPS:
             return lamps
         height = lamps[0].height_cm if lamps else 25.0
         power = lamps[0].power if lamps else 0.5
-        more = LampPlace(lamp_model_id=model, x_cm=0, y_cm=0, height_cm=height, power=power)
+        more = LampPlace(lamp_model_id=int(typed), x_cm=0, y_cm=0, height_cm=height, power=power)
         return self._spread("add", [*lamps, more]) or lamps
 
     def as_it_can(self, lamp: LampPlace) -> LampPlace:
@@ -215,31 +234,7 @@ class _Over:
         return Hanging(hang=self._hang(lamp), ability=self._can(lamp))
 
 
-def _model(
-    typed: str, name: str, models: Mapping[int, Stated], errors: dict[str, str]
-) -> int | None:
-    if not typed:
-        return None
-    if not (typed.isascii() and typed.isdigit() and int(typed) in models):
-        errors[name] = "Choose a lamp of the shelf."
-        return None
-    return int(typed)
-
-
 def _with_back(tank: Tank, typed: str) -> Tank:
-    if typed not in ("clear", "black"):
+    if typed not in BACKS:
         return tank
     return Tank(**(tank.model_dump() | {"wall_back": typed}))
-
-
-def _depth(typed: str, tank: Tank, unit: str, errors: dict[str, str]) -> float | None:
-    if not typed.strip():
-        return None
-    try:
-        depth_cm = filters.to_cm(filters.read_number(typed), unit)
-    except filters.NotANumber:
-        depth_cm = -1.0
-    if not 0 <= depth_cm <= tank.depth_cm:
-        errors["depth"] = "Type a depth within the water of this tank."
-        return None
-    return depth_cm

@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -13,15 +13,15 @@ from server.account.reckoning import animals_in
 from server.account.solving import solved
 from server.db import abilities, accounts, light, measured, shelf, tanks
 from server.db.accounts import AccountRows
-from server.db.club_day import today as club_today
 from server.db.light import Hung, Stated
 from server.db.tanks import LampPlace
 from server.models import HungLamp, Member, Tank
+from server.web.ask import Ask, Asked
 from server.web.compare.what_if import form as reading
 from server.web.compare.what_if import view as views
-from server.web.page import page, see_other
-from server.web.signed_in import Club, NotFound, Typed, Who, text
-from server.web.tanks.open import own_tank, setup_to_see, tank_to_see
+from server.web.open import OwnTank, SeenTank, setup_to_see
+from server.web.page import see_other
+from server.web.signed_in import NotFound
 
 router = APIRouter(include_in_schema=False)
 
@@ -41,60 +41,66 @@ class Read:
 
 
 @router.get("/tanks/{tank_id}/what-if")
-def what_if(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    with club.read() as db:
-        found = _read(db, who, tank_id, request.query_params.get("from", ""))
-    tried = reading.read_tried(
-        request.query_params, found.tank, found.start, models=found.models, unit=who.length_unit
-    )
+def what_if(ask: Ask, tank: SeenTank) -> Response:
+    found = _read(ask, tank, ask.query.get("from", "")[:40])
+    names = {key: one.row.name for key, one in found.models.items()}
+    form = reading.what_if_form(tank, names).in_address(ask)
+    tried = reading.read_tried(form, ask.query, tank, found.start, models=found.models)
     view = views.what_if_page(
-        who, found.tank, tried, _light(found, tried), models=found.models, whose=found.whose
+        ask.who, tank, tried, _light(found, tried), models=found.models, whose=found.whose
     )
-    return page(request, "compare/what_if.html", view=view, status=422 if tried.errors else 200)
+    back = tried.tank.wall_back
+    form.values |= {"swap": "", "add": "", "back": back if back in reading.BACKS else ""}
+    form.values["depth"] = form.text("depth") or view.depth
+    return ask.page("compare/what_if.html", form=form, view=view)
 
 
 @router.post("/tanks/{tank_id}/what-if/keep")
-def keep(who: Who, club: Club, form: Typed, tank_id: int) -> Response:
+def keep(ask: Ask, tank: OwnTank) -> Response:
     """What was tried becomes a plan; what hangs now stays as it is."""
-    with club.write() as db:
-        own_tank(db, who, tank_id)
+    typed = [value for value in ask.form.getlist("lamp") if isinstance(value, str)]
+    levels = [value for value in ask.form.getlist("levels") if isinstance(value, str)]
+    with ask.write() as db:
         models = {one.row.id: one for one in shelf.shelf(db)}
-        typed = [value for value in form.getlist("lamp") if isinstance(value, str)]
-        levels = [value for value in form.getlist("levels") if isinstance(value, str)]
         found = reading.read_lamps(typed, levels, models)
         lamps = [lamp for lamp in found if lamp is not None]
         if not lamps:
             raise NotFound("There was no lamp to keep.")
-        name = text(form, "name", most=80) or "Tried on"
         kept = tanks.save_setup(
             db,
-            tank_id=tank_id,
+            tank_id=tank.id,
             lamps=lamps,
-            since=club_today(db),
+            since=ask.today,
             reason="",
-            name=name,
+            name=ask.text("name", most=80) or "Tried on",
             state="plan",
-            by_id=who.id,
+            by_id=ask.who.id,
         )
     return see_other(
-        f"/tanks/{tank_id}/plan?setup={kept.id}",
+        f"/tanks/{tank.id}/plan?setup={kept.id}",
         notice="Kept as a plan. What hangs over the tank was not touched.",
     )
 
 
-def _read(db: Session, who: Member, tank_id: int, source: str) -> Read:
-    tank = tank_to_see(db, who, tank_id)
-    rows = accounts.rows_of(db, tank, today=club_today(db))
-    start, whose = [tanks.place_of(one.row) for one in rows.hung], "Starts from what hangs now."
-    if source:
-        number = int(source) if source.isascii() and source.isdigit() and len(source) < 10 else 0
-        setup, other = setup_to_see(db, who, number)
-        places = [tanks.place_of(row) for row in tanks.lamps_of(db, setup.id)]
-        start = reading.scaled(places, from_tank=other, to_tank=tank)
-        keeper = db.get_one(Member, other.owner_id)
-        whose = f"The lamps of {other.name} ({keeper.name}), over your glass and water."
-    ids = {one.row.id for one in shelf.shelf(db)} | {one.lamp_model_id for one in start}
-    return Read(rows=rows, start=start, whose=whose, models=light.stated_lamps(db, sorted(ids)))
+def _read(ask: Asked, tank: Tank, source: str) -> Read:
+    with ask.read() as db:
+        rows = accounts.rows_of(db, tank, today=ask.today)
+        start, whose = [tanks.place_of(one.row) for one in rows.hung], "Starts from what hangs now."
+        if source:
+            start, whose = _borrowed(db, ask.who, tank, source)
+        ids = {one.row.id for one in shelf.shelf(db)} | {one.lamp_model_id for one in start}
+        models = light.stated_lamps(db, sorted(ids))
+    return Read(rows=rows, start=start, whose=whose, models=models)
+
+
+def _borrowed(db: Session, who: Member, tank: Tank, source: str) -> tuple[list[LampPlace], str]:
+    """The lamps of another setup over this tank, and whose they are."""
+    number = int(source) if source.isascii() and source.isdigit() and len(source) < 10 else 0
+    setup, other = setup_to_see(db, who, number)
+    places = [tanks.place_of(row) for row in tanks.lamps_of(db, setup.id)]
+    keeper = db.get_one(Member, other.owner_id)
+    whose = f"The lamps of {other.name} ({keeper.name}), over your glass and water."
+    return reading.scaled(places, from_tank=other, to_tank=tank), whose
 
 
 def _light(found: Read, tried: reading.Tried) -> views.Light:

@@ -20,7 +20,7 @@ from server.web import filters
 from server.web.animal_marks import MARKS
 from server.web.compare import chart
 from server.web.compare.what_if.form import Tried, written
-from server.web.tanks.typed import shown_length
+from server.web.forms import shown_length
 
 CELLS = 32
 
@@ -53,11 +53,7 @@ class WhatIfView:
     after_narrow: TankView | None
     animals: tuple[AnimalLine, ...]
     depth_words: str
-    unit: str
-    shelf: tuple[tuple[str, str], ...]
-    back: str
-    values: dict[str, str]
-    errors: dict[str, str]
+    depth: str
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,7 +79,6 @@ def what_if_page(
 ) -> WhatIfView:
     depth = tried.depth_cm if tried.depth_cm is not None else _usual_depth(tank, light.animals_now)
     unit = who.length_unit
-    values = tried.values | {"depth": tried.values["depth"] or shown_length(depth, unit)}
     charts = [_charts(light, tank, depth, unit, room) for room in (430.0, 268.0)]
     names = {key: one.row.name for key, one in models.items()}
     return WhatIfView(
@@ -104,11 +99,7 @@ def what_if_page(
             _animal(b, a) for b, a in zip(light.animals_now, light.animals_tried, strict=True)
         ),
         depth_words=filters.length(depth, unit),
-        unit=unit,
-        shelf=(("", "no change"), *((str(key), name) for key, name in names.items())),
-        back=tried.tank.wall_back,
-        values=values,
-        errors=tried.errors,
+        depth=shown_length(depth, unit),
     )
 
 

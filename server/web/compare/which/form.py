@@ -1,17 +1,37 @@
 """What is asked when looking for a lamp: a budget, and a range where there are no animals."""
 
-from dataclasses import dataclass, field
-
-from starlette.datastructures import QueryParams
+from dataclasses import dataclass
 
 from server.account.fitting import Budget
-from server.models import Animal, Tank
-from server.web import filters
-from server.web.tanks.typed import shown_length
+from server.models import Tank
+from server.web.ask import Asked
+from server.web.fields import length, maybe, number
+from server.web.forms import Filled, Form
 
-MOST_WATTS = 20_000.0
-MOST_MONEY = 1_000_000.0
-MOST_PPFD = 5_000.0
+USUAL_RANGE = (100.0, 250.0)
+UNIT = "µmol m⁻² s⁻¹"
+WATTS = maybe(
+    number(
+        "watts",
+        "Watts at most",
+        (0.1, 20_000),
+        like="150",
+        unit="W",
+        hint="Of all lamps together; empty: any.",
+    )
+)
+MONEY = maybe(
+    number(
+        "money",
+        "Price at most",
+        (0.1, 1_000_000),
+        like="300",
+        hint="For all lamps together; empty: any.",
+    )
+)
+DEPTH = maybe(length("depth", "Depth to light", (0.1, 300), like_cm=20))
+LOW = maybe(number("low", "From", (0.1, 5_000), like="100", unit=UNIT, start="100"))
+HIGH = maybe(number("high", "to", (0.1, 5_000), like="250", unit=UNIT, start="250"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -19,61 +39,37 @@ class WhichAsked:
     """The budget; depth, low and high count only where nobody lives in the tank yet."""
 
     budget: Budget
-    page: int
     depth_cm: float
     low_ppfd: float
     high_ppfd: float
-    values: dict[str, str] = field(default_factory=dict)
-    errors: dict[str, str] = field(default_factory=dict)
 
 
-def read_which(query: QueryParams, tank: Tank, animals: list[Animal], unit: str) -> WhichAsked:
-    errors: dict[str, str] = {}
-    values = {name: query.get(name, "")[:40] for name in ("watts", "money", "depth", "low", "high")}
-    middle = round(tank.depth_cm / 2)
-    values["depth"] = values["depth"] or shown_length(middle, unit)
-    values["low"], values["high"] = values["low"] or "100", values["high"] or "250"
-    depth = _number(values, "depth", errors, high=tank.depth_cm, unit=unit)
-    low = _number(values, "low", errors, high=MOST_PPFD)
-    high = _number(values, "high", errors, high=MOST_PPFD)
-    if low is not None and high is not None and low >= high:
-        errors["high"] = "The upper end must be above the lower end."
-        low, high = None, None
+def which_form(ask: Asked, tank: Tank, currency: str, *, lived_in: bool) -> Filled:
+    """Where animals live, their own ranges count and none is asked for."""
+    budget = (WATTS, MONEY.but(unit=currency))
+    if lived_in:
+        return Form(*budget).in_address(ask, fill=True)
+    lengths = {"depth": _middle_cm(tank)}
+    return Form(*budget, DEPTH, LOW, HIGH).in_address(ask, fill=True, lengths=lengths)
+
+
+def read_which(form: Filled, tank: Tank) -> WhichAsked:
+    """What cannot be taken stays in the form's errors, and the usual stands in its place."""
+    depth, low, high = form[DEPTH], form[LOW], form[HIGH]
+    if depth is not None and depth > tank.depth_cm:
+        form.wrong(DEPTH, "Type a depth within the water of this tank.")
+        depth = None
+    low, high = low or USUAL_RANGE[0], high or USUAL_RANGE[1]
+    if low >= high:
+        form.wrong(HIGH, "The upper end must be above the lower end.")
+        low, high = USUAL_RANGE
     return WhichAsked(
-        page=_page(query.get("page", "")),
-        budget=Budget(
-            watts=_number(values, "watts", errors, high=MOST_WATTS),
-            money=_number(values, "money", errors, high=MOST_MONEY),
-        ),
-        depth_cm=middle if depth is None else depth,
-        low_ppfd=100.0 if low is None else low,
-        high_ppfd=250.0 if high is None else high,
-        values=values,
-        errors=errors if not animals else {k: v for k, v in errors.items() if k in _BUDGET},
+        budget=Budget(watts=form[WATTS], money=form[MONEY]),
+        depth_cm=depth or _middle_cm(tank),
+        low_ppfd=low,
+        high_ppfd=high,
     )
 
 
-_BUDGET = ("watts", "money")
-
-
-def _page(typed: str) -> int:
-    return max(1, int(typed)) if typed.isascii() and typed.isdigit() and len(typed) < 4 else 1
-
-
-def _number(
-    values: dict[str, str], name: str, errors: dict[str, str], *, high: float, unit: str = "cm"
-) -> float | None:
-    """None for an empty field and for one that cannot be read."""
-    typed = values[name].strip()
-    if not typed:
-        return None
-    try:
-        value = filters.to_cm(filters.read_number(typed), unit)
-    except filters.NotANumber:
-        errors[name] = "Type one number, or leave it empty."
-        return None
-    if not 0 < value <= high:
-        shown = shown_length(high, unit)
-        errors[name] = f"Type a number above 0 and up to {shown}."
-        return None
-    return value
+def _middle_cm(tank: Tank) -> float:
+    return float(round(tank.depth_cm / 2))

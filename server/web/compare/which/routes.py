@@ -1,6 +1,6 @@
 """Which lamp for this tank?"""
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlmodel import Session
 
@@ -9,11 +9,10 @@ from server.db import days, light, members, shelf, tanks
 from server.db.accounts import living
 from server.dose.cost import full_light_hours
 from server.dose.day import course
-from server.web.compare.which.form import read_which
+from server.web.ask import Ask
+from server.web.compare.which.form import read_which, which_form
 from server.web.compare.which.view import which_page
-from server.web.page import page
-from server.web.signed_in import Club, Who
-from server.web.tanks.open import tank_to_see
+from server.web.open import SeenTank
 
 router = APIRouter(include_in_schema=False)
 
@@ -24,20 +23,21 @@ USUAL_FULL_HOURS = 8.0
 
 
 @router.get("/tanks/{tank_id}/which-lamp")
-def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    with club.read() as db:
-        tank = tank_to_see(db, who, tank_id)
-        animals = tanks.animals_of(db, tank_id)
+def which_lamp(ask: Ask, tank: SeenTank) -> Response:
+    with ask.read() as db:
+        animals = tanks.animals_of(db, tank.id)
         lamps = shelf.shelf(db)
         settled = members.club_of(db)
-        hours = _full_hours(db, tank_id)
-    asked = read_which(request.query_params, tank, animals, who.length_unit)
+        hours = _full_hours(db, tank.id)
+    currency = settled.currency if settled else ""
+    form = which_form(ask, tank, currency, lived_in=bool(animals))
+    asked, number = read_which(form, tank), ask.page_number()
     places = list(living(animals, tank)) or shelf.wanted_on(
         tank, depth_cm=asked.depth_cm, low_ppfd=asked.low_ppfd, high_ppfd=asked.high_ppfd
     )
     glass = light.optics_tank(tank)
     ranked = likeliest(glass, places, shelf.offered(lamps, tank), asked.budget)
-    first = MOST_TRIED * (asked.page - 1)
+    first = MOST_TRIED * (number - 1)
     found = fittings(
         glass,
         light.water_of(tank),
@@ -46,17 +46,16 @@ def which_lamp(request: Request, who: Who, club: Club, tank_id: int) -> Response
         budget=asked.budget,
     )
     view = which_page(
-        who,
+        ask.who,
         tank,
         found,
-        asked,
         animals=len(animals),
         price_per_kwh=settled.price_per_kwh if settled else 0.3,
         full_light_hours=hours,
-        currency=settled.currency if settled else "",
+        page_number=number,
         tried=(first, len(ranked)),
     )
-    return page(request, "compare/which.html", view=view, status=422 if asked.errors else 200)
+    return ask.page("compare/which.html", form=form, view=view, currency=currency)
 
 
 def _full_hours(db: Session, tank_id: int) -> float:

@@ -9,7 +9,6 @@ from server.account.ability import SPLASH_CAUTION, splashed
 from server.account.fitting import Fitting
 from server.models import Member, Tank
 from server.web import filters
-from server.web.compare.which.form import WhichAsked
 
 SURE = (
     "Planned from the lamps' stated figures, which nobody has measured over this tank: no light "
@@ -19,20 +18,11 @@ SURE = (
 
 @dataclass(frozen=True, kw_only=True)
 class FittingLine:
-    """One lamp of the shelf over this tank."""
+    """One lamp of the shelf over this tank; `year`: what its watts cost a year."""
 
-    lamp_id: int
-    name: str
-    how: str
+    fit: Fitting
     in_range: str
-    mean: str
-    uniformity: str
-    missed: str
-    shimmer: str
-    watts: str
-    price: str
-    note: str
-    why_not: str
+    year: float | None
     hang: str
     splash: str
 
@@ -48,30 +38,22 @@ class WhichView:
     can: tuple[FittingLine, ...]
     cannot: tuple[FittingLine, ...]
     by_animals: int
-    unit: str
-    currency: str
     tried: str
     next_page: int | None
-    values: dict[str, str]
-    errors: dict[str, str]
 
 
 def which_page(
     who: Member,
     tank: Tank,
     found: Sequence[Fitting],
-    asked: WhichAsked,
     *,
     animals: int,
     price_per_kwh: float,
     full_light_hours: float | None,
-    currency: str,
+    page_number: int,
     tried: tuple[int, int],
 ) -> WhichView:
-    lines = [
-        (fit, _line(who, tank, fit, price_per_kwh, full_light_hours, currency)) for fit in found
-    ]
-    can = tuple(line for fit, line in lines if not fit.why_not)
+    lines = [_line(tank, fit, price_per_kwh, full_light_hours) for fit in found]
     return WhichView(
         tank_id=tank.id,
         tank=tank.name,
@@ -79,15 +61,11 @@ def which_page(
         answer=_answer(found, animals),
         do=_do(who, [fit for fit in found if not fit.why_not]),
         sure=SURE,
-        can=can,
-        cannot=tuple(line for fit, line in lines if fit.why_not),
+        can=tuple(line for line in lines if not line.fit.why_not),
+        cannot=tuple(line for line in lines if line.fit.why_not),
         by_animals=animals,
-        unit=who.length_unit,
-        currency=currency,
         tried=_tried(tried, len(found)),
-        next_page=asked.page + 1 if tried[0] + len(found) < tried[1] and found else None,
-        values=asked.values,
-        errors=asked.errors,
+        next_page=page_number + 1 if tried[0] + len(found) < tried[1] and found else None,
     )
 
 
@@ -128,32 +106,15 @@ def _do(who: Member, can: Sequence[Fitting]) -> str:
 
 
 def _line(
-    who: Member,
-    tank: Tank,
-    fit: Fitting,
-    price_per_kwh: float,
-    full_light_hours: float | None,
-    currency: str,
+    tank: Tank, fit: Fitting, price_per_kwh: float, full_light_hours: float | None
 ) -> FittingLine:
-    height = filters.length(fit.height_cm, who.length_unit)
-    watts = f"{filters.number(fit.watts_at_power)} W"
+    year = None
     if full_light_hours is not None:
         year = fit.watts_at_power / 1000 * full_light_hours * 365.25 * price_per_kwh
-        watts += f", {filters.number(year)} {currency} a year"
-    price = "not stated" if fit.price is None else f"{filters.number(fit.price)} {currency}"
     return FittingLine(
-        lamp_id=fit.key,
-        name=f"{fit.count} × {fit.name}",
-        how=f"{height}, {filters.percent(fit.power)}" if fit.power else "",
+        fit=fit,
         in_range=_in_range(fit),
-        mean=filters.ppfd(fit.mean_ppfd),
-        uniformity=filters.number(fit.uniformity, 2),
-        missed=filters.percent(fit.missed_share),
-        shimmer=filters.percent(fit.shimmer),
-        watts=watts,
-        price=price,
-        note=fit.note,
-        why_not=fit.why_not,
+        year=year,
         hang=_hang_address(tank, fit),
         splash=SPLASH_CAUTION if fit.power and splashed(fit.height_cm) else "",
     )
