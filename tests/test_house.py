@@ -25,15 +25,15 @@ WEB = ROOT / "server" / "web"
 ADDRESSES = Path(__file__).parent / "published" / "addresses.csv"
 
 # What is allowed today. Goals: 20,000 lines, no pair, no long file, 6 and 16 lines of body.
-MOST_LINES = 26_470
-MOST_PAIRS = 4
+MOST_LINES = 26_420
+MOST_PAIRS = 2
 MOST_LONG_FILES = 0
 MEDIAN_BODY, P90_BODY = 6.5, 18  # short functions that write numbers moved to server/wording
 LONG_FILE = 400
 
 # Families whose routes still open things by hand; none may join, each that is done leaves.
 OPENS_BY_HAND = {
-    "acclimation", "day", "planner", "tanks",
+    "acclimation", "day", "tanks",
 }  # fmt: skip
 SELECTS_IN_PAGES: set[str] = set()
 VIEWS_WITH_A_DATABASE: set[str] = set()

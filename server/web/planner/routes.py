@@ -1,21 +1,19 @@
 """Addresses of a tank's plan: the page, the part that follows a slider, and keeping it."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
-from sqlmodel import Session
 
 from server.db import accounts, tanks
-from server.db.accounts import AccountRows
-from server.db.club_day import today as club_today
-from server.models import Member, Setup, Tank
-from server.web.page import fragment, page, see_other
+from server.web.ask import Ask, Asked
+from server.web.open import OwnTank
+from server.web.open_hung import SetupShown, ShownSetup, setup_shown
+from server.web.page import fragment, see_other
 from server.web.planner import form as reading
 from server.web.planner import view as views
 from server.web.planner.look import Subject
-from server.web.signed_in import Club, NotFound, Typed, Who, text
-from server.web.tanks.open import own_tank, tank_to_see
+from server.web.signed_in import NotFound
 
 router = APIRouter(include_in_schema=False)
 
@@ -23,43 +21,23 @@ SIZES = ("wide", "narrow")
 
 
 @router.get("/tanks/{tank_id}/plan")
-def plan_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    typed = dict(request.query_params)
-    with club.read() as db:
-        tank = tank_to_see(db, who, tank_id)
-        loaded = _load(db, who, tank, typed.get("setup", ""))
-    if loaded is None:
-        return page(request, "planner/empty.html", view=tank)
-    subject = _subject(loaded, who)
-    asked = _asked(subject, typed, who)
-    return page(
-        request,
-        "planner/plan.html",
-        view=views.plan_page(subject, asked),
-        status=422 if asked.errors else 200,
-    )
+def plan_page(ask: Ask, shown: ShownSetup) -> Response:
+    if shown.setup is None:
+        return ask.page("planner/empty.html", view=shown.tank)
+    subject = _subject(ask, shown)
+    return _page(ask, subject, _asked(ask, subject, ask.query))
 
 
 @router.get("/tanks/{tank_id}/plan/drawn")
-def drawn(request: Request, who: Who, club: Club, tank_id: int) -> Response:
+def drawn(ask: Ask, shown: ShownSetup) -> Response:
     """The charts and verdicts alone, in one size; `draft` draws them coarser and quicker."""
-    typed = dict(request.query_params)
-    with club.read() as db:
-        tank = tank_to_see(db, who, tank_id)
-        loaded = _load(db, who, tank, typed.get("setup", ""))
-    if loaded is None:
-        raise NotFound("Nothing hangs over this tank yet.")
-    subject = _subject(loaded, who)
-    asked = _asked(subject, typed, who)
-    if asked.errors:
+    subject = _subject(ask, shown)
+    asked = _asked(ask, subject, ask.query)
+    if asked.form.errors:
         return Response(status_code=422)
-    size, draft = typed.get("size", ""), typed.get("draft") == "yes"
-    found = views.drawn(
-        subject,
-        asked,
-        sizes=(size,) if size in SIZES else SIZES,
-        draft=draft,
-    )
+    size, draft = ask.query.get("size", ""), ask.query.get("draft") == "yes"
+    sizes = (size,) if size in SIZES else SIZES
+    found = views.drawn(subject, asked, sizes=sizes, draft=draft)
     return HTMLResponse(
         fragment("planner/_drawn.html", drawn=found, draft=draft),
         headers={"Cache-Control": "no-store"},
@@ -67,80 +45,53 @@ def drawn(request: Request, who: Who, club: Club, tank_id: int) -> Response:
 
 
 @router.post("/tanks/{tank_id}/plan/keep")
-def keep(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> Response:
+def keep(ask: Ask, tank: OwnTank) -> Response:
     """What was tried becomes a plan of its own; what hangs now stays as it is."""
-    typed = {name: text(form, name, most=200) for name in form}
-    with club.read() as db:
-        tank = own_tank(db, who, tank_id)
-        loaded = _load(db, who, tank, typed.get("setup", ""))
-    if loaded is None:
-        raise NotFound("Nothing hangs over this tank yet.")
-    subject = _subject(loaded, who)
-    asked = _asked(subject, typed, who)
-    name = typed.get("name", "")
-    if len(name) > 80:
-        asked.errors["name"] = f"Keep the name to 80 letters; it has {len(name)}."
-    if asked.errors:
-        asked.values["name"] = name
-        return page(request, "planner/plan.html", view=views.plan_page(subject, asked), status=422)
-    with club.write() as db:
+    subject = _subject(ask, setup_shown(ask, tank, ask.text("setup", most=200)))
+    asked = _asked(ask, subject, {name: ask.text(name, most=200) for name in ask.form})
+    name = asked.form[reading.NAME]
+    if asked.form.errors:
+        return _page(ask, subject, asked)
+    with ask.write() as db:
         kept = tanks.save_setup(
             db,
-            tank_id=tank_id,
+            tank_id=tank.id,
             lamps=asked.lamps,
-            since=club_today(db),
+            since=ask.today,
             reason="",
             name=name or "Tried on the plan",
             state="plan",
-            by_id=who.id,
+            by_id=ask.who.id,
         )
     return see_other(
-        f"/tanks/{tank_id}/plan?setup={kept.id}",
+        f"/tanks/{tank.id}/plan?setup={kept.id}",
         notice="Kept as a plan. What hangs over the tank was not touched.",
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Loaded:
-    rows: AccountRows
-    setup: Setup
-    is_current: bool
+def _page(ask: Asked, subject: Subject, asked: reading.WhatIf) -> Response:
+    return ask.page("planner/plan.html", form=asked.form, view=views.plan_page(subject, asked))
 
 
-def _load(db: Session, who: Member, tank: Tank, setup_asked: str) -> _Loaded | None:
-    """The setup asked for, else what hangs now; None where nothing was ever hung."""
-    current = tanks.current_setup(db, tank.id)
-    setup = _setup(db, who, tank, setup_asked) if setup_asked else current
-    if setup is None:
-        return None
-    rows = accounts.rows_of(db, tank, today=club_today(db), setup=setup)
-    is_current = current is not None and current.id == setup.id
-    return _Loaded(rows=rows, setup=setup, is_current=is_current)
-
-
-def _subject(loaded: _Loaded, who: Member) -> Subject:
-    """Outside the transaction: the account of what was loaded."""
+def _subject(ask: Asked, shown: SetupShown) -> Subject:
+    """The account of a setup, worked out outside the transaction."""
+    if shown.setup is None:
+        raise NotFound("Nothing hangs over this tank yet.")
+    with ask.read() as db:
+        rows = accounts.rows_of(db, shown.tank, today=ask.today, setup=shown.setup)
     return Subject(
-        told=accounts.told(loaded.rows, unit=who.length_unit),
-        setup=loaded.setup,
-        own=loaded.rows.tank.owner_id == who.id,
-        is_current=loaded.is_current,
+        told=accounts.told(rows, unit=ask.unit),
+        setup=shown.setup,
+        own=shown.tank.owner_id == ask.who.id,
+        is_current=shown.is_current,
     )
 
 
-def _setup(db: Session, who: Member, tank: Tank, asked: str) -> Setup:
-    number = int(asked) if asked.isascii() and asked.isdigit() and len(asked) < 10 else 0
-    found = tanks.setup_seen(db, number, who.id)
-    if found is None or found[1].id != tank.id:
-        raise NotFound("There is no such setup of this tank.")
-    return found[0]
-
-
-def _asked(subject: Subject, typed: dict[str, str], who: Member) -> reading.WhatIf:
+def _asked(ask: Asked, subject: Subject, typed: Mapping[str, str]) -> reading.WhatIf:
     return reading.read(
         typed,
         tank=subject.tank,
         hung=[one.row for one in subject.hung],
         animals=subject.animals,
-        reader_unit=who.length_unit,
+        reader_unit=ask.unit,
     )

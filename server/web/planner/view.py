@@ -19,11 +19,11 @@ from server.surveys.estimate import Known
 from server.web import chart_levels, filters
 from server.web import three_views as draw
 from server.web.animal_rows import AnimalRow, animal_rows
+from server.web.forms import Shown, shown_length
 from server.web.plan_address import plan_address
 from server.web.planner import words
 from server.web.planner.form import WhatIf
 from server.web.planner.look import Seen, Subject, look
-from server.web.tanks.typed import shown_length
 from server.web.three_views import Drawings, Picture
 
 LOWEST_CM, USUAL_HIGHEST_CM = 5.0, 80.0
@@ -34,21 +34,17 @@ LOW_FRONT = 310.0
 
 @dataclass(frozen=True, kw_only=True)
 class Slide:
-    """A number with a slider: field name, label, what it shows, and the slider's ends."""
+    """A field with a slider, and the slider's ends."""
 
-    name: str
-    label: str
-    value: str
+    field: Shown
     low: str
     high: str
     step: str
-    unit: str
-    error: str = ""
 
     @property
     def at(self) -> str:
         """The value as a slider takes it: a decimal point and a plain minus."""
-        return self.value.replace("−", "-").replace(",", ".")
+        return self.field.value.replace("−", "-").replace(",", ".")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,8 +98,6 @@ class PlanView:
     focus: str
     focus_options: tuple[tuple[str, str], ...]
     facts: tuple[tuple[str, str], ...]
-    errors: dict[str, str]
-    keep_name: str
 
     @property
     def front_is_low(self) -> bool:
@@ -211,11 +205,11 @@ def plan_page(of: Subject, asked: WhatIf) -> PlanView:
         action=f"/tanks/{of.tank.id}/plan",
         drawn=drawn(of, asked, sizes=("wide", "narrow"), draft=False),
         lamps=tuple(_control(of, asked, n) for n in range(len(of.hung))),
-        lift=_slide(asked, "lift", "Raise all lamps by", -20.0, 20.0),
-        depth=_slide(asked, "depth", "Depth of the view from above", 0.0, of.tank.depth_cm),
+        lift=_slide(asked, "lift", -20.0, 20.0),
+        depth=_slide(asked, "depth", 0.0, of.tank.depth_cm),
         cuts=(
-            _slide(asked, "y", "Front view cut, from the front wall", 0.0, of.tank.width_cm),
-            _slide(asked, "x", "Side view cut, from the left wall", 0.0, of.tank.length_cm),
+            _slide(asked, "y", 0.0, of.tank.width_cm),
+            _slide(asked, "x", 0.0, of.tank.length_cm),
         ),
         focus=str(asked.focus.id) if asked.focus else "",
         focus_options=(
@@ -223,8 +217,6 @@ def plan_page(of: Subject, asked: WhatIf) -> PlanView:
             *((str(a.id), f"where {a.name} could live") for a in of.animals),
         ),
         facts=_facts(of, asked),
-        errors=asked.errors,
-        keep_name=asked.values.get("name", ""),
     )
 
 
@@ -236,16 +228,12 @@ def _setup_words(of: Subject) -> str:
     return f"{name} was set on {day} and {'hangs now' if of.is_current else 'was replaced since'}"
 
 
-def _slide(asked: WhatIf, name: str, label: str, low_cm: float, high_cm: float) -> Slide:
+def _slide(asked: WhatIf, name: str, low_cm: float, high_cm: float) -> Slide:
     return Slide(
-        name=name,
-        label=label,
-        value=asked.values[name],
+        field=asked.form.at(name),
         low=_plain_length(low_cm, asked.unit),
         high=_plain_length(high_cm, asked.unit),
         step="1" if asked.unit == "cm" else "0.5",
-        unit=asked.unit,
-        error=asked.errors.get(name, ""),
     )
 
 
@@ -261,20 +249,11 @@ def _control(of: Subject, asked: WhatIf, n: int) -> LampControl:
     return LampControl(
         number=n + 1,
         name=hung.stated.row.name,
-        height=_slide(asked, f"h{n}", "Height over water", low, high),
-        power=Slide(
-            name=f"p{n}",
-            label="Power",
-            value=asked.values[f"p{n}"],
-            low="0",
-            high="100",
-            step="1",
-            unit="%",
-            error=asked.errors.get(f"p{n}", ""),
-        ),
+        height=_slide(asked, f"h{n}", low, high),
+        power=Slide(field=asked.form.at(f"p{n}"), low="0", high="100", step="1"),
         place=(
-            _slide(asked, f"x{n}", "Middle, from the left wall", 0.0, of.tank.length_cm),
-            _slide(asked, f"y{n}", "Middle, from the front wall", 0.0, of.tank.width_cm),
+            _slide(asked, f"x{n}", 0.0, of.tank.length_cm),
+            _slide(asked, f"y{n}", 0.0, of.tank.width_cm),
         ),
     )
 
