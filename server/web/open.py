@@ -10,7 +10,7 @@ from typing import Annotated, NamedTuple, TypeVar
 from fastapi import Depends, Path
 from sqlmodel import Session
 
-from server.db import lamps, loans, members, messages, meters, surveys, tanks, uploads
+from server.db import days, lamps, loans, members, messages, meters, surveys, tanks, uploads
 from server.models import (
     AccessToken,
     Invitation,
@@ -24,6 +24,7 @@ from server.models import (
     MeterRest,
     OutgoingMail,
     Reading,
+    Schedule,
     Setup,
     SignIn,
     Tank,
@@ -121,6 +122,21 @@ def own_setup_asked(ask: Ask, setup_id: int) -> SetupOfTank:
 
 SeenSetup = Annotated[SetupOfTank, Depends(seen_setup_asked)]
 OwnSetup = Annotated[SetupOfTank, Depends(own_setup_asked)]
+
+
+# Days drawn up
+
+
+def own_day_plan_asked(ask: Ask, tank: OwnTank, schedule_id: Id) -> Schedule:
+    with ask.read() as db:
+        plan = days.schedule_in(db, tank.id, schedule_id)
+    if plan is None or plan.state != "plan":
+        raise NotFound("There is no such planned day.")
+    return plan
+
+
+OwnDayPlan = Annotated[Schedule, Depends(own_day_plan_asked)]
+"""A day of the member's own tank that is planned and does not run yet."""
 
 
 # Measurement sessions

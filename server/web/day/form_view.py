@@ -15,7 +15,6 @@ from server.web.day.lamp_form import LampFields, used
 from server.web.day_chart import DayCharts
 from server.web.lamp_lines import percent_charts
 from server.web.staying import StayView, stay_view
-from server.web.tanks.typed import Refused
 
 CONTROL_OPTIONS = (("", "As the lamps' own pages say"), *KIND_NAMES.items())
 OWN_CONTROL_OPTIONS = (("", "As said for all lamps"), *KIND_NAMES.items())
@@ -81,11 +80,6 @@ def day_form(
         or any(name in errors for name in ("moon", "moon_until", "view_from", "view_to")),
         lamps_open=any(used(values, errors, lamp) for lamp in lamps),
     )
-
-
-def refused_values(values: dict[str, str], refused: Refused) -> dict[str, str]:
-    """What was typed, over what the form would have shown."""
-    return {**values, **refused.values}
 
 
 def _power_words(now: Moment) -> str:

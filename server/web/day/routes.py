@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import date
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter
 from fastapi.responses import Response
 from sqlalchemy.exc import IntegrityError
 from sqlmodel import Session
@@ -11,7 +11,6 @@ from sqlmodel import Session
 from server.account.to_type import as_csv
 from server.db import acclimation, accounts, chores, days, lived_under, members
 from server.db.accounts import AccountRows
-from server.db.club_day import today as club_today
 from server.db.days import DayWords, GroupDay
 from server.db.lived_under import LivedRows
 from server.db.moments import Moment, moment, typed_at
@@ -19,14 +18,15 @@ from server.db.typed_now import WayRows, on_the_wall, way_rows
 from server.dose.way_now import WayNow
 from server.models import Club as ClubRow
 from server.models import Member, Schedule, Tank
+from server.web.ask import Ask, Asked
 from server.web.day import card_view, dose_view, form_view
 from server.web.day import form as reading
 from server.web.day import view as views
 from server.web.day.lamp_form import lamp_fields
-from server.web.page import page, see_other
-from server.web.signed_in import Club, NotFound, Typed, Who, text
+from server.web.open import OwnDayPlan, OwnTank, SeenTank
+from server.web.page import see_other
+from server.web.signed_in import NotFound
 from server.web.staying import stay_view
-from server.web.tanks.open import own_tank, tank_to_see
 from server.web.tanks.typed import Refused
 
 router = APIRouter(include_in_schema=False)
@@ -52,13 +52,13 @@ class _Open:
 
 
 @router.get("/tanks/{tank_id}/day")
-def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    seen = _open(club, who, tank_id)
+def day_page(ask: Ask, tank: SeenTank) -> Response:
+    seen = _open(ask, tank)
     view = views.day_page(
-        who,
+        ask.who,
         seen.tank,
         seen.now,
-        seen.told(who),
+        seen.told(ask.who),
         seen.lived,
         seen.club,
         seen.today,
@@ -66,90 +66,90 @@ def day_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
         typed=typed_at(seen.now, seen.steps),
         plans=seen.plans,
     )
-    return page(request, "day/day.html", view=view)
+    return ask.page("day/day.html", view=view)
 
 
 @router.get("/tanks/{tank_id}/dose")
-def dose_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    seen = _open(club, who, tank_id)
-    depth = request.query_params.get("depth", "")
+def dose_page(ask: Ask, tank: SeenTank) -> Response:
+    seen = _open(ask, tank)
+    depth = ask.query.get("depth", "")
     view = dose_view.dose_page(
-        who, seen.tank, seen.now, seen.told(who), seen.lived, way=seen.way, depth=depth
+        ask.who, seen.tank, seen.now, seen.told(ask.who), seen.lived, way=seen.way, depth=depth
     )
-    return page(request, "day/dose.html", view=view)
+    return ask.page("day/dose.html", view=view)
 
 
 @router.get("/tanks/{tank_id}/day/edit")
-def day_form(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    seen = _open(club, who, tank_id, own=True)
-    return _form(request, who, seen, _stored(seen, who), {})
+def day_form(ask: Ask, tank: OwnTank) -> Response:
+    seen = _open(ask, tank)
+    return _form(ask, seen, _stored(seen, ask.who), {})
 
 
 @router.post("/tanks/{tank_id}/day/edit")
-def change_day(request: Request, who: Who, club: Club, form: Typed, tank_id: int) -> Response:
-    seen = _open(club, who, tank_id, own=True)
-    show = text(form, "do") == "show"
+def change_day(ask: Ask, tank: OwnTank) -> Response:
+    seen = _open(ask, tank)
+    show = ask.text("do") == "show"
     typed = reading.read_day(
-        form,
+        ask.form,
         lamps=lamp_fields(seen.now.hung),
         time_zone=seen.club.time_zone,
         today=seen.today,
         asks_why="" if show else _asks_why(seen),
     )
     if isinstance(typed, Refused):
-        values = form_view.refused_values(_stored(seen, who), typed)
-        return _form(request, who, seen, values, typed.errors)
+        values = _stored(seen, ask.who) | typed.values
+        return _form(ask, seen, values, typed.errors)
     if show:
-        values = _stored(seen, who) | {name: text(form, name) for name in form}
-        return _form(request, who, seen, values, {}, preview=typed.days)
-    with club.write() as db:
-        own_tank(db, who, tank_id)
-        days.save_schedule(db, tank_id=tank_id, words=typed.words, days=typed.days, by_id=who.id)
-    return see_other(f"/tanks/{tank_id}/day", notice="The day is set down.")
+        values = _stored(seen, ask.who) | {name: ask.text(name) for name in ask.form}
+        return _form(ask, seen, values, {}, preview=typed.days)
+    with ask.write() as db:
+        days.save_schedule(
+            db, tank_id=tank.id, words=typed.words, days=typed.days, by_id=ask.who.id
+        )
+    return see_other(f"/tanks/{tank.id}/day", notice="The day is set down.")
 
 
 @router.post("/tanks/{tank_id}/day/plans/{schedule_id}/{move}")
-def move_plan(who: Who, club: Club, tank_id: int, schedule_id: int, move: str) -> Response:
+def move_plan(ask: Ask, tank: OwnTank, opened: OwnDayPlan, move: str) -> Response:
     """A planned day begins to run today, or is thrown away."""
     if move not in ("run", "discard"):
         raise NotFound
     words = "The planned day runs from today."
     try:
-        with club.write() as db:
-            own_tank(db, who, tank_id)
-            plan = days.schedule_in(db, tank_id, schedule_id)
-            if plan is None or plan.state != "plan":
+        with ask.write() as db:
+            plan = days.schedule_in(db, tank.id, opened.id)
+            if plan is None or plan.state != "plan":  # run or thrown away in the meantime
                 raise NotFound("There is no such planned day.")
             if move == "run":
-                days.run_plan(db, plan, since=club_today(db), reason="")
+                days.run_plan(db, plan, since=ask.today, reason="")
             else:
                 days.discard(db, plan)
                 words = "The planned day is thrown away."
     except IntegrityError:
         words = "A way up leads to this day, so it is kept."
-    return see_other(f"/tanks/{tank_id}/day", notice=words)
+    return see_other(f"/tanks/{tank.id}/day", notice=words)
 
 
 @router.get("/tanks/{tank_id}/day/set-points.csv")
-def set_points_csv(who: Who, club: Club, tank_id: int) -> Response:
-    seen = _open(club, who, tank_id)
+def set_points_csv(ask: Ask, tank: SeenTank) -> Response:
+    seen = _open(ask, tank)
     if seen.now.schedule is None or not seen.now.hung:
         raise NotFound("This tank has no day yet, so there is nothing to type into a lamp.")
     body = as_csv([(lamp.control, lamp.lines) for lamp in typed_at(seen.now, seen.steps).now])
     return Response(
         body.encode(),
         media_type="text/csv; charset=utf-8; header=present",
-        headers={"Content-Disposition": f'attachment; filename="set-points-{tank_id}.csv"'},
+        headers={"Content-Disposition": f'attachment; filename="set-points-{tank.id}.csv"'},
     )
 
 
 @router.get("/tanks/{tank_id}/day/card")
-def card_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
-    seen = _open(club, who, tank_id)
-    with club.read() as db:
+def card_page(ask: Ask, tank: SeenTank) -> Response:
+    seen = _open(ask, tank)
+    with ask.read() as db:
         due = chores.chores_of(db, seen.tank, today=seen.today)
     view = card_view.card(
-        who,
+        ask.who,
         seen.tank,
         seen.now,
         typed_at(seen.now, seen.steps),
@@ -159,25 +159,24 @@ def card_page(request: Request, who: Who, club: Club, tank_id: int) -> Response:
     )
     if view is None:
         raise NotFound("This tank has no day yet, so there is no card to print.")
-    return page(request, "day/card.html", view=view)
+    return ask.page("day/card.html", view=view)
 
 
-def _open(club: Club, who: Member, tank_id: int, *, own: bool = False) -> _Open:
-    with club.read() as db:
-        tank = own_tank(db, who, tank_id) if own else tank_to_see(db, who, tank_id)
-        today = club_today(db)
-        now = moment(db, tank_id, today)
+def _open(ask: Asked, tank: Tank) -> _Open:
+    today = ask.today
+    with ask.read() as db:
+        now = moment(db, tank.id, today)
         row = members.club_of(db)
         assert row is not None
         return _Open(
             tank=tank,
             now=now,
             lived=lived_under.rows_of(db, tank, today),
-            way=acclimation.way_of(db, tank_id, today=today),
-            steps=way_rows(db, tank_id, today=today),
+            way=acclimation.way_of(db, tank.id, today=today),
+            steps=way_rows(db, tank.id, today=today),
             club=row,
             today=today,
-            plans=_plans(db, tank, who),
+            plans=_plans(db, tank, ask.who),
             account=accounts.rows_of(db, tank, today=today),
         )
 
@@ -224,8 +223,7 @@ def _asks_why(seen: _Open) -> str:
 
 
 def _form(
-    request: Request,
-    who: Member,
+    ask: Asked,
     seen: _Open,
     values: dict[str, str],
     errors: dict[str, str],
@@ -240,6 +238,6 @@ def _form(
         errors=errors,
         today=seen.today,
         preview=preview,
-        clock=who.clock,
+        clock=ask.clock,
     )
-    return page(request, "day/form.html", view=view, status=422 if errors else 200)
+    return ask.page("day/form.html", view=view, status=422 if errors else 200)
