@@ -217,7 +217,7 @@ LEAVE_IT = "Leave it as it is."
 def chances_words(before: float, after: float) -> str:
     """What a change does to the expected share of animals in range."""
     return (
-        f"On average an animal's chance of being in range {_rises(before, after)} from "
+        f"On average the chance of being in range {_rises(before, after)} from "
         f"{figures.percent(before)} to {figures.percent(after)}."
     )
 

@@ -89,7 +89,7 @@ def test_the_proposal_is_the_accounts_and_comes_true_when_it_is_tried(
     link = re.search(r'href="(/tanks/\d+/plan\?[^"]+)">Try that', page)
     assert proposal is not None and proposal.words in page and link is not None
     tried = ivo.get(link.group(1).replace("&amp;", "&")).text
-    chances = re.search(r"goes from (\d+) % to (\d+) %", tried)
+    chances = re.search(r"(?:rises|falls) from (\d+) % to (\d+) %", tried)
     assert chances is not None
     before, after = (int(one) / 100 for one in chances.groups())
     assert before == pytest.approx(proposal.chance_before, abs=0.01)
