@@ -3,6 +3,8 @@
     python -m tests.mutation                  160 faults over all rooms, one seed, nearest tests
     python -m tests.mutation --count 40 --only server/lending --seed 3
     python -m tests.mutation --known          the faults by name in tests/known_faults.toml
+    python -m tests.mutation --kept           the sample in tests/sampled_faults.toml, found by text
+    python -m tests.mutation --keep           draws that sample anew and writes it
 
 Each fault is one small edit of one line (a comparison turned, max for min, a sign, a factor of ten,
 and for or, a swapped pair). The tree is copied, the fault is set in the copy, and the tests nearest
@@ -12,7 +14,9 @@ looked at and held to be harmless stand in tests/harmless_faults.toml with the r
 
 import argparse
 import ast
+import json
 import random
+import re
 import shutil
 import subprocess
 import sys
@@ -29,6 +33,7 @@ ROOMS = (
 )  # fmt: skip
 LEFT_OUT = ("server/db/migrations/", "server/db/demo/", "server/optics/tables/")
 SECONDS_EACH = 240
+SAMPLE = ROOT / "tests" / "sampled_faults.toml"
 
 TURNED = {
     ast.Lt: ">=", ast.LtE: ">", ast.Gt: "<=", ast.GtE: "<", ast.Eq: "!=", ast.NotEq: "==",
@@ -41,6 +46,11 @@ NAMES = {
     "x_cm": "y_cm", "y_cm": "x_cm", "low": "high", "high": "low", "first": "last", "last": "first",
     "flipud": "asarray",
 }  # fmt: skip
+
+
+NOT_CODE = ("#", '"', "'", "def ", "class ", "@", "assert ")
+BOUNDS_ONLY = re.compile(r"maxsize|max_length|^[A-Z_]*(CACHE|KEPT|REMEMBERED)[A-Z_]* = |Literal\[")
+"""Lines that bound a cache or a column, or only say a type: no behaviour to notice."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -154,7 +164,7 @@ def _alters(fault: Fault) -> bool:
     """Whether the fault is Python still, and not inside words or a type."""
     text = (ROOT / fault.file).read_text()
     line = text.split("\n")[fault.line - 1]
-    if line.lstrip().startswith(("#", '"', "'", "def ", "class ", "@")) or not line.isascii():
+    if line.lstrip().startswith(NOT_CODE) or not line.isascii() or BOUNDS_ONLY.search(line):
         return False
     try:
         compile(fault.made(text), fault.file, "exec")
@@ -267,6 +277,45 @@ def harmless() -> dict[str, str]:
     return {f"{one['file']} | {one['line']}": one["why"] for one in told["fault"]}
 
 
+# A sample that stays the same while lines move
+
+
+def keep(faults: list[Fault]) -> None:
+    """Writes faults as text: file, line before, line after."""
+    blocks = []
+    for one in faults:
+        text = (ROOT / one.file).read_text()
+        before = text.split("\n")[one.line - 1]
+        after = one.made(text).split("\n")[one.line - 1]
+        told = {"file": one.file, "before": before.strip(), "after": after.strip()}
+        lines = "\n".join(f"{name} = {json.dumps(words)}" for name, words in told.items())
+        blocks.append(f"[[fault]]\n{lines}\n")
+    SAMPLE.write_text("\n".join(blocks))
+
+
+def kept(only: str) -> tuple[list[Fault], list[str]]:
+    """The faults of the sample where their lines stand now, and those whose lines are gone."""
+    found, gone = [], []
+    for one in tomllib.loads(SAMPLE.read_text())["fault"]:
+        if one["file"].startswith(only):
+            fault = _refound(**one)
+            if fault is None:
+                gone.append(f"{one['file']}: {one['before']}")
+            else:
+                found.append(fault)
+    return found, gone
+
+
+def _refound(file: str, before: str, after: str) -> Fault | None:
+    """The first line of a file that reads so, as a fault over all of it."""
+    path = ROOT / file
+    for number, line in enumerate(path.read_text().split("\n") if path.exists() else (), 1):
+        if line.strip() == before:
+            start = len(line) - len(line.lstrip())
+            return Fault(file=file, line=number, start=start, end=len(line.rstrip()), new=after)
+    return None
+
+
 def _key(fault: Fault) -> str:
     line = fault.made((ROOT / fault.file).read_text()).split("\n")[fault.line - 1]
     return f"{fault.file} | {line.strip()}"
@@ -283,18 +332,30 @@ def main() -> int:
     ask.add_argument("--count", type=int, default=160)
     ask.add_argument("--seed", type=int, default=1)
     ask.add_argument("--only", default="server/")
-    ask.add_argument("--known", action="store_true")
+    for name in ("--known", "--kept", "--keep"):
+        ask.add_argument(name, action="store_true")
     asked = ask.parse_args()
+    if asked.keep:
+        keep(chosen(asked.count, asked.seed, asked.only))
+        return 0
     copy, excused = Copy(), harmless()
-    if asked.known:
-        told = [copy.tried(as_fault(one), one.tests) for one in known()]
-    else:
-        told = []
-        for fault in chosen(asked.count, asked.seed, asked.only):
-            told.append(copy.tried(fault))
-            _print(told[-1], excused)
+    told = []
+    for fault, tests in _asked_for(asked):
+        told.append(copy.tried(fault, tests))
+        _print(told[-1], excused)
     shutil.rmtree(copy.folder)
     return _sum(told, excused)
+
+
+def _asked_for(asked: argparse.Namespace) -> list[tuple[Fault, list[str] | None]]:
+    """Faults to try, each with its tests where they are named."""
+    if asked.known:
+        return [(as_fault(one), one.tests) for one in known()]
+    if not asked.kept:
+        return [(one, None) for one in chosen(asked.count, asked.seed, asked.only)]
+    found, gone = kept(asked.only)
+    print(*(f"gone      {one}" for one in gone), sep="\n", flush=True)
+    return [(one, None) for one in found]
 
 
 def _sum(told: list[Told], excused: dict[str, str]) -> int:
