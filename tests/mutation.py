@@ -23,7 +23,7 @@ import sys
 import tempfile
 import tomllib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from tests.quick import ROOT, tests_near
@@ -79,7 +79,8 @@ class Fault:
 
 @dataclass(frozen=True, kw_only=True)
 class Told:
-    """What became of a fault: 'noticed', 'survived', or 'no tests'."""
+    """What became of a fault: 'noticed', 'survived', 'no tests', or 'unsound': only a
+    test that fails without the fault as well failed."""
 
     fault: Fault
     outcome: str
@@ -177,6 +178,7 @@ class Copy:
     """A copy of the tree in which one fault at a time is set."""
 
     def __init__(self) -> None:
+        self.failing: dict[str, bool] = {}
         self.folder = Path(tempfile.mkdtemp(prefix="underlamp-faults-"))
         for part in ("server", "templates", "static", "seed", "tests"):
             shutil.copytree(
@@ -194,9 +196,19 @@ class Copy:
             return Told(fault=fault, outcome="no tests", by="")
         path.write_text(fault.made(text))
         try:
-            return self._ran(fault, near)
+            told = self._ran(fault, near)
         finally:
             path.write_text(text)
+        return replace(told, outcome="unsound") if self._fails_anyway(told) else told
+
+    def _fails_anyway(self, told: Told) -> bool:
+        """Whether the test that noticed fails without the fault, too, and so noticed nothing."""
+        _, _, test = told.by.partition(" tests/")
+        if told.outcome != "noticed" or not test:
+            return False
+        if test not in self.failing:
+            self.failing[test] = self._ran(told.fault, [f"tests/{test}"]).outcome == "noticed"
+        return self.failing[test]
 
     def _ran(self, fault: Fault, near: list[str]) -> Told:
         command = [
@@ -216,7 +228,11 @@ class Copy:
             )
         except subprocess.TimeoutExpired:
             return Told(fault=fault, outcome="noticed", by="never ended")
-        failed = [line for line in done.stdout.splitlines() if line.startswith(("FAILED", "ERROR"))]
+        failed = [
+            line
+            for line in done.stdout.splitlines()
+            if line.startswith(("FAILED tests", "ERROR tests"))
+        ]
         outcome = "survived" if done.returncode == 0 else "noticed"
         return Told(fault=fault, outcome=outcome, by=failed[0].split(" - ")[0] if failed else "")
 
