@@ -1,5 +1,6 @@
 """Where a way stands: due, waiting, held, over."""
 
+from dataclasses import replace
 from datetime import date, timedelta
 
 from server.dose.ladder import Setting
@@ -42,3 +43,16 @@ def test_nothing_is_under_way_when_all_steps_are_set() -> None:
     assert way_now(_steps(4), today=DAY) is None
     way = way_now(_steps(0), today=DAY)
     assert way is not None and way.set_now is None
+
+
+def test_only_a_way_that_begins_brighter_leads_down() -> None:
+    """Brighter is more power than the goal, or lamps lower than it; dimmer or higher leads up."""
+    up, one = _steps(0), _steps(0)[0]
+    for setting, down in (
+        (Setting(power=0.4), False),
+        (Setting(power=0.9, raised_cm=6), False),
+        (Setting(raised_cm=-4), True),
+        (Setting(power=1.2), True),
+    ):
+        way = way_now([replace(one, setting=setting), *up[1:3]], today=DAY)
+        assert way is not None and way.leads_down is down
