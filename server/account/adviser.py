@@ -45,6 +45,8 @@ CONTESTED = 0.1
 """Expected animals by which a kind's best may lie behind and still be worked out exactly."""
 
 SPOTTED = (Kind.LAMP_PLACE, Kind.ADD)
+READ_OFF_ERROR = 0.06  # of ln light, between the nodes of a lattice over the glass
+NEXT_TO_CM, MOST_ASKED = 2.0, 14  # spots of which the engine itself is asked
 MOST_SPOTS = 4  # of the lattice that are looked at more closely
 ELSEWHERE_CM = 5.0
 NEAR = 0.4
@@ -171,10 +173,37 @@ class _Search:
         return self._chosen([self.nothing(), *lamps, *self._animals(kinds)])
 
     def _other_spots(self, tried: Sequence[Tried]) -> list[Change]:
-        """The best few spots of each kind: what is read off can be wrong by a few percent, so the
-        first of them need not be the best once the engine is asked."""
+        """Spots that look well when the light read off is taken to be wrong by a few percent.
+
+        Where the light is known well, that much turns a verdict, so the engine is asked of each.
+        """
         kinds = ([one for one in tried if one[0].kind is kind] for kind in SPOTTED)
-        return [change for those in kinds if those for change in self._best_of(those)]
+        return [change for those in kinds if those for change in self._softly_best_of(those)]
+
+    def _softly_best_of(self, tried: Sequence[Tried]) -> list[Change]:
+        whole = self.moves.sight.whole(np.array([light for _, light in tried]))
+        now = self.moves.sight.whole(self.moves.now)
+        count = len(self.animals)
+        chances = self.soft_odds.at(whole[:, :count] / np.maximum(now[:count], 1e-9))
+        order = np.argsort(-chances.sum(axis=1), kind="stable").tolist()
+        return self._spread_out([tried[n][0] for n in order], away_cm=NEXT_TO_CM, most=MOST_ASKED)
+
+    @cached_property
+    def soft_odds(self) -> Odds:
+        """Chances as if the light were known no better than it is read off."""
+        unsure = np.sqrt(self.light.log_sd**2 + READ_OFF_ERROR**2)
+        return odds(replace(self.light, log_sd=unsure), self.animals)
+
+    @staticmethod
+    def _spread_out(changes: Sequence[Change], *, away_cm: float, most: int) -> list[Change]:
+        """The first few changes that lie so far apart."""
+        found: list[Change] = []
+        for change in changes:
+            if all(_apart_cm(change, other) > away_cm for other in found):
+                found.append(change)
+            if len(found) == most:
+                break
+        return found
 
     def _chosen(self, advices: Sequence[Advice]) -> Advice:
         """The smallest change among those within TIE of the best; then the most even light."""
@@ -243,14 +272,8 @@ class _Search:
     def _best_of(self, tried: Sequence[Tried]) -> list[Change]:
         """The best change, and the best at a few other spots, each away from those before."""
         order = np.argsort(-self._chances(tried).sum(axis=1), kind="stable").tolist()
-        found: list[Change] = []
-        for n in order:
-            change = tried[n][0]
-            if all(_apart_cm(change, other) > ELSEWHERE_CM for other in found):
-                found.append(change)
-            if len(found) == MOST_SPOTS:
-                break
-        return found
+        changes = [tried[n][0] for n in order]
+        return self._spread_out(changes, away_cm=ELSEWHERE_CM, most=MOST_SPOTS)
 
     def _exactly(self, change: Change) -> Advice:
         """The change with its light worked out by the engine, nothing read off between."""
