@@ -20,7 +20,7 @@ from server.drawing.room import Box, Room
 
 Array = npt.NDArray[np.float64]
 
-STEP = 8.0
+STEP = 9.5
 """Distance between the points of a drawn curve [SVG units]."""
 SPECK = 60.0
 """Closed curves shorter than this are specks that could be taken for marks [SVG units]."""

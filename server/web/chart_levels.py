@@ -8,6 +8,8 @@ PPFD = Levels(
     tints=(50, 75, 150, 200, 350, 500),
     lines=(10, 25, 100, 125, 250, 300, 425, 600, 700, 1000, 1500, 2000),
 )
+AMONG_ROCKS = Levels(tints=PPFD.tints, lines=(250, 300, 425, 700, 1000, 1500, 2000))
+"""Shade bends every line around every rock: the fine steps of dim light would crowd a chart."""
 _ROUND = (1, 2, 5, 10, 20, 50, 100, 200, 500, 1000, 2000)
 
 

@@ -210,7 +210,7 @@ def _drawn(of: Subject) -> Picture:
         animals=of.told.account.animals,
         cuts=cuts,
         light=light,
-        levels=chart_levels.PPFD,
+        levels=chart_levels.AMONG_ROCKS if rows.tank.furnishing else chart_levels.PPFD,
         unit=of.unit,
         soundings=[
             Sounded(x_cm=one.x_cm, y_cm=one.y_cm, depth_cm=one.depth_cm, ppfd=one.ppfd)

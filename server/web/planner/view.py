@@ -152,7 +152,7 @@ def _picture(of: Subject, asked: WhatIf, seen: Seen) -> Picture:
         animals=seen.animals,
         cuts=seen.cuts,
         light=seen.views,
-        levels=_levels(asked),
+        levels=_levels(asked, rocks=bool(of.tank.furnishing)),
         unit=asked.unit,
         soundings=() if asked.changed else _soundings(of),
         doubt=seen.doubt,
@@ -184,9 +184,9 @@ def _legend() -> legend.Legend:
     return legend.legend(chart_levels.PPFD, width=300.0, title="PPFD, µmol m⁻² s⁻¹")
 
 
-def _levels(asked: WhatIf) -> chart_levels.Levels:
+def _levels(asked: WhatIf, *, rocks: bool) -> chart_levels.Levels:
     if asked.focus is None:
-        return chart_levels.PPFD
+        return chart_levels.AMONG_ROCKS if rocks else chart_levels.PPFD
     return chart_levels.zone(asked.focus.low_ppfd, asked.focus.high_ppfd)
 
 
