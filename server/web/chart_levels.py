@@ -3,8 +3,7 @@
 from server.drawing.tank_view import Levels
 
 PPFD = Levels(
-    # Edges of the tints: ends of the ranges that common practice gives for groups of animals
-    # (75–150 and 200–350), one step below and two above.
+    # Ends of common practice's ranges for groups of animals, one step below and two above.
     tints=(50, 75, 150, 200, 350, 500),
     lines=(10, 25, 100, 125, 250, 300, 425, 600, 700, 1000, 1500, 2000),
 )
