@@ -45,3 +45,9 @@ def test_every_pin_has_a_hash_and_no_address(file: str) -> None:
     assert len(blocks) > 20
     assert all("--hash=sha256:" in block for block in blocks)
     assert "://" not in text
+
+
+def test_every_path_that_ci_names_is_there() -> None:
+    named = re.findall(r"\btests/[\w/.]+", (ROOT / ".ci" / "run").read_text())
+    assert len(named) > 5
+    assert [one for one in named if not (ROOT / one).exists()] == []
