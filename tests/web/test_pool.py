@@ -2,6 +2,7 @@
 
 import asyncio
 from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
@@ -18,7 +19,9 @@ def run(play: Callable[[Pool], Awaitable[None]], processes: int = 1) -> None:
         finally:
             pool.close()
 
-    asyncio.run(whole())
+    # A thread of its own: where browser tests ran before, this one already has a running loop.
+    with ThreadPoolExecutor(1) as thread:
+        thread.submit(lambda: asyncio.run(whole())).result()
 
 
 async def never() -> None:
