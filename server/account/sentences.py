@@ -214,6 +214,12 @@ MEASURE_FIRST = "Measure before you change anything."
 LEAVE_IT = "Leave it as it is."
 
 
+def beside(account: Account, told: str) -> tuple[str, ...]:
+    """Cautions that must stand beside what is told, where that is the proposal."""
+    proposal = account.proposal
+    return proposal.cautions if proposal is not None and proposal.words == told else ()
+
+
 def chances_words(before: float, after: float) -> str:
     """What a change does to the expected share of animals in range."""
     return (

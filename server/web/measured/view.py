@@ -126,7 +126,7 @@ def verdict_page(of: Subject) -> VerdictView:
         do=sentences.proposal_words(account),
         try_address=_try(of),
         brighter=proposal is not None and proposal.brighter,
-        cautions=proposal.cautions if proposal is not None else (),
+        cautions=sentences.beside(account, sentences.proposal_words(account)),
         sure=sentences.certainty(account),
         next_words=words.next_words(following, unit),
         next_address=_next_address(of, following),

@@ -65,6 +65,7 @@ class Drawn:
     answer: str
     told: str
     do: str
+    beside: tuple[str, ...]
     do_address: str
     sure: str
     wide: Drawings | None
@@ -123,6 +124,7 @@ def drawn(of: Subject, asked: WhatIf, *, sizes: Sequence[str], draft: bool) -> D
         answer=words.answer(of, seen, asked),
         told=sentences.out_of_range(seen.animals),
         do=words.to_do(of, seen, asked),
+        beside=sentences.beside(of.told.account, words.to_do(of, seen, asked)),
         do_address="" if asked.changed else _try_address(of, asked),
         sure=words.sure(of, seen, asked),
         wide=draw.wide(picture) if "wide" in sizes else None,

@@ -103,6 +103,7 @@ class TankView:
     off: str
     do: str
     do_address: str
+    beside: tuple[str, ...]
     sure: str
     kind: str
     setup: SetupLine | None
@@ -279,6 +280,7 @@ def tank_page(who: Member, tank: Tank, keeper: Member, rows: TankRows) -> TankVi
         off=sentences.out_of_range(account.animals),
         do=do,
         do_address=do_address,
+        beside=sentences.beside(account, do),
         sure=sentences.certainty(account),
         kind=sentences.basis_words(account.basis),
         setup=None if setup is None else _setup_line(setup),
