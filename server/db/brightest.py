@@ -5,9 +5,9 @@ from dataclasses import replace
 
 import numpy as np
 
-from server.db.daylight import WHOLE, LampDay, part_days
+from server.db.daylight import LampDay, part_days
 from server.db.light import Hung
-from server.dose.control import ChannelDay
+from server.dose.control import WHOLE, ChannelDay
 from server.dose.together import shape_of
 
 

@@ -24,6 +24,8 @@ try:  # carries a SQLite without the WAL-reset race that distributions still shi
 except ImportError:  # no wheel for this system: the standard library's will do
     import sqlite3 as sqlite
 
+__all__ = ["DATABASE_FILE", "Database", "open_database", "sqlite"]
+
 DATABASE_FILE = "club.sqlite3"
 _PRAGMAS = (
     "journal_mode=WAL",
@@ -147,7 +149,8 @@ def _open_sqlite(file: Path) -> Engine:
 
 
 def _driver() -> ModuleType:
-    return sqlite
+    driver: ModuleType = sqlite
+    return driver
 
 
 def _prepare(connection: sqlite.Connection, _record: object) -> None:

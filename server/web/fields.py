@@ -90,7 +90,7 @@ def choice(
     """One of several; empty means the one it starts from, where it starts from one."""
     known = tuple(options)
     keys = [one[0] for one in known]
-    start = told.pop("start", keys[0] if keys else "")
+    start: str = told.pop("start", keys[0] if keys else "")
 
     def read(typed: str, _: Filled) -> str:
         if typed in keys:

@@ -11,6 +11,7 @@ from starlette.exceptions import HTTPException
 
 from server import places
 from server.db import measured, planned_points, points_anew, surveys, tanks
+from server.db.surveys import Entry
 from server.models import MeasurementSession, PlannedPoint, Reading, Tank
 from server.web.ask import Ask, Asked
 from server.web.entry import form as reading
@@ -200,7 +201,7 @@ def take_entries(
     sent = reading.read_sent(told, at.tank)
     if isinstance(sent, str):
         raise HTTPException(422, sent)
-    entries = [one for one in sent if isinstance(one, reading.Entry)]
+    entries = [one for one in sent if isinstance(one, Entry)]
     skips = [one for one in sent if isinstance(one, reading.Skip)]
     refused = [one for one in sent if isinstance(one, reading.NotTaken)]
     with ask.write() as db:

@@ -107,7 +107,8 @@ def calendar(
         feed.add_component(_event(entry, row, host=host, address=address))
     for one in dated:
         feed.add_component(_dated(one, host=host, address=address))
-    return feed.to_ical()
+    written: bytes = feed.to_ical()
+    return written
 
 
 def _event(entry: feeds.Entry, row: Loan, *, host: str, address: str) -> icalendar.Event:

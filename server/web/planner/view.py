@@ -12,7 +12,7 @@ from server.db.light import FLOORS, Hung
 from server.db.lit import lit
 from server.db.tanks import LampPlace
 from server.drawing import legend
-from server.drawing.tank_view import TankView
+from server.drawing.tank_view import Levels, TankView
 from server.models import HungLamp
 from server.optics.field import share_into_water
 from server.surveys.estimate import Known
@@ -186,7 +186,7 @@ def _legend() -> legend.Legend:
     return legend.legend(chart_levels.PPFD, width=300.0, title="PPFD, µmol m⁻² s⁻¹")
 
 
-def _levels(asked: WhatIf, *, rocks: bool) -> chart_levels.Levels:
+def _levels(asked: WhatIf, *, rocks: bool) -> Levels:
     if asked.focus is None:
         return chart_levels.AMONG_ROCKS if rocks else chart_levels.PPFD
     return chart_levels.zone(asked.focus.low_ppfd, asked.focus.high_ppfd)

@@ -6,7 +6,7 @@ from fastapi.responses import Response
 from server.db import accounts, tanks
 from server.db.light import optics_tank
 from server.models import Tank
-from server.reef.furnishing import Furnishing, as_text, fitted, from_text
+from server.reef.furnishing import SIDES, Furnishing, as_text, fitted, from_text
 from server.web import filters
 from server.web.ask import Ask, Asked
 from server.web.forms import Filled, in_unit
@@ -74,6 +74,6 @@ def _page(ask: Asked, tank: Tank, form: Filled, count: int) -> Response:
         count=count,
         charts=drawn,
         taps=[round(in_unit(side, ask.unit), 4) for side in sides],
-        panes=[side for side in reading.SIDES if f"pane_{side}" in form.fields],
+        panes=[side for side in SIDES if f"pane_{side}" in form.fields],
         deepest=filters.length(tank.depth_cm, ask.unit),
     )

@@ -96,7 +96,7 @@ def columns_by_hand(form: FormData) -> tuple[Meaning, ...] | None:
         if f"column-{index}" not in form:
             break
         role, unit = text(form, f"column-{index}"), text(form, f"unit-{index}")
-        known = cast(Role, role) if role in ROLES else None
+        known = next((one for one in ROLES if one == role), None)
         series = str(index) if known in ("ppfd", "lux") else ""
         found.append(Meaning(known, _unit_of(known, unit), series))
     return tuple(found)
