@@ -107,8 +107,7 @@ def calendar(
         feed.add_component(_event(entry, row, host=host, address=address))
     for one in dated:
         feed.add_component(_dated(one, host=host, address=address))
-    written: bytes = feed.to_ical()
-    return written
+    return bytes(feed.to_ical())
 
 
 def _event(entry: feeds.Entry, row: Loan, *, host: str, address: str) -> icalendar.Event:

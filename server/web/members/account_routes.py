@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from server.db import members, secrets
+from server.db import members, secrets, ways_in
 from server.web.ask import Ask, Asked
 from server.web.forms import Filled
 from server.web.guessing import is_right
@@ -51,8 +51,8 @@ def change_password(ask: Ask) -> Response:
     in_hand = ask.request.cookies[cookie_of(ask.request)]
     with ask.write() as db:
         members.set_password(db, ask.who.id, password_hash)
-        members.end_sign_ins(db, ask.who.id, but_token=in_hand)
-    return see_other("/account", notice="Password changed. Your other devices are signed out.")
+        ways_in.end_all(db, ask.who.id, but_token=in_hand)
+    return see_other("/account", notice="Password changed, and all else it opened is closed.")
 
 
 @router.post("/account/sign-ins/{sign_in_id}/end")

@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import RedirectResponse, Response
 
-from server.db import members, secrets
+from server.db import members, secrets, ways_in
 from server.models import Invitation, Member
 from server.web.ask import Asked, OpenAsk
 from server.web.forms import Filled
@@ -164,8 +164,7 @@ def _reset(ask: Asked, form: Filled, invitation: Invitation, token: str) -> Resp
             return _over(ask)
         members.use_invitation(db, current)
         members.set_password(db, owner.id, password_hash)
-        members.end_sign_ins(db, owner.id)
-        members.forget_browsers(db, owner.id)
+        ways_in.end_all(db, owner.id)
     return start(ask, owner, "/", notice="Your new password is set.")
 
 

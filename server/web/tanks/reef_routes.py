@@ -3,6 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import Response
 
+from server.account.cautions import WIPED
 from server.db import accounts, tanks
 from server.db.light import optics_tank
 from server.models import Tank
@@ -16,11 +17,6 @@ from server.web.tanks import reef_form as reading
 from server.web.tanks.charts import charts
 
 router = APIRouter(include_in_schema=False)
-
-WIPED = (
-    "The glass returns more light now. Animals that lived behind grown glass can pale: see "
-    "whether a gentle return is offered."
-)
 
 
 @router.get("/tanks/{tank_id}/reef")

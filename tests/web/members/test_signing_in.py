@@ -148,6 +148,42 @@ def test_a_reset_link_sets_a_password_and_ends_sign_ins(mara, ivo, client, cast:
     assert sign_in(client, password=PASSWORD).status_code == 422
 
 
+@pytest.mark.parametrize("way", ["reset", "change"])
+def test_a_new_password_ends_what_the_old_one_opened(
+    mara, ivo, tess, client, cast: Cast, club: Database, way: str
+) -> None:
+    def link_for(person) -> str:
+        page = mara.post(f"/members/{person.id}/new-password-link").text
+        return re.search(r"/join/[\w-]+", page)[0]
+
+    def may(token: str) -> int:
+        headers = {"Authorization": f"Bearer {token}"}
+        return client.get("/api/tanks", headers=headers).status_code
+
+    def token_of(browser) -> str:
+        page = browser.post("/account/tokens", data={"token_name": "logger"}).text
+        return re.search(r"ul_[\w-]+", page)[0]
+
+    older, newer, hers = link_for(cast.ivo), link_for(cast.ivo), link_for(cast.tess)
+    token, her_token = token_of(ivo), token_of(tess)
+    feed = f"/feeds/member/{cast.ivo.feed_secret}.ics"
+    assert may(token) == 200 == client.get(feed).status_code
+    fresh = {"password": "nine quiet tide pools"}
+    if way == "reset":
+        assert client.post(newer, data=fresh).status_code == 303
+        client.cookies.clear()
+    else:
+        typed = fresh | {"password_now": PASSWORD}
+        assert ivo.post("/account/password", data=typed).status_code == 303
+        assert ivo.get("/account").status_code == 200  # the sign-in in hand goes on
+    assert may(token) == 401
+    assert client.get(feed).status_code == 404
+    assert client.get(older).status_code == 410
+    assert may(her_token) == 200 == tess.get("/account").status_code  # nobody else's
+    assert client.get(hers).status_code == 200
+    assert client.get(f"/feeds/member/{cast.tess.feed_secret}.ics").status_code == 200
+
+
 def test_preferences_are_kept_and_refused_politely(ivo: TestClient) -> None:
     typed = {"name": "Ivo B", "length_unit": "in", "volume_unit": "gal", "clock": "12"}
     assert ivo.post("/account", data=typed).status_code == 303
