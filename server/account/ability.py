@@ -108,7 +108,7 @@ def dims_of(stated: str, kind: str, control: str) -> Dims:
     switches on and off.
     """
     if stated in ("no", "steps", "smooth"):
-        return stated  # type: ignore[return-value]
+        return stated  # type: ignore[return-value]  # one of the three just above
     if kind in ("fluorescent_tube", "metal_halide") or control in ("by_hand", "clock_switch"):
         return "no"
     return "steps" if control == "programs" else "smooth"

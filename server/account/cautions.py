@@ -8,11 +8,6 @@ from dataclasses import dataclass
 
 from server.wording import figures
 
-WIPED = (
-    "The glass returns more light now. Animals that lived behind grown glass can pale: see "
-    "whether a gentle return is offered."
-)
-
 
 @dataclass(frozen=True, kw_only=True)
 class Hanging:

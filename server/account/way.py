@@ -35,6 +35,12 @@ def next_words(way: WayNow, today: date) -> str:
     return f"{where_words(way, today)} {do_words(way)}"
 
 
+WIPED = (
+    "The glass returns more light now. Animals that lived behind grown glass can pale: see "
+    "whether a gentle return is offered."
+)
+
+
 def jump_words(jumped: Sequence[tuple[str, float]]) -> str:
     """Whose light is how much more than it is used to; '' where nobody's is."""
     if not jumped:

@@ -149,7 +149,7 @@ def _open_sqlite(file: Path) -> Engine:
 
 
 def _driver() -> ModuleType:
-    driver: ModuleType = sqlite
+    driver: ModuleType = sqlite  # named, because the library carries no types
     return driver
 
 

@@ -275,15 +275,11 @@ def sign_in_of(db: Session, member_id: int, sign_in_id: int) -> SignIn | None:
     return found if found is not None and found.member_id == member_id else None
 
 
-def end_sign_ins(
-    db: Session, member_id: int, *, only_id: int | None = None, but_token: str | None = None
-) -> None:
-    """Ends one of a member's sign-ins, or all but the one in hand."""
+def end_sign_ins(db: Session, member_id: int, *, only_id: int | None = None) -> None:
+    """Ends one of a member's sign-ins, or all."""
     ending = delete(SignIn).where(col(SignIn.member_id) == member_id)
     if only_id is not None:
         ending = ending.where(col(SignIn.id) == only_id)
-    if but_token is not None:
-        ending = ending.where(col(SignIn.token_hash) != secrets.token_hash(but_token))
     db.exec(ending)
 
 

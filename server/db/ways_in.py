@@ -6,13 +6,13 @@ from server.db import members
 from server.models import Invitation
 
 
-def end_all(db: Session, member_id: int, *, but_token: str | None = None) -> None:
+def end_all(db: Session, member_id: int) -> None:
     """After a new password: what opened the club under the old one opens nothing any more.
 
-    Ends sign-ins (but the one in hand), access tokens, the calendar's secret address, links
-    that would set yet another password, and the browsers that were spared a guesser's limits.
+    Ends sign-ins, access tokens, the calendar's secret address, links that would set yet another
+    password, and the browsers that were spared a guesser's limits. Who goes on starts anew.
     """
-    members.end_sign_ins(db, member_id, but_token=but_token)
+    members.end_sign_ins(db, member_id)
     members.forget_browsers(db, member_id)
     for token in members.access_tokens_of(db, member_id):
         members.revoke_access_token(db, member_id=member_id, token_id=token.id)

@@ -15,7 +15,7 @@ from server.web.members.form import (
     read_new_password,
     read_preferences,
 )
-from server.web.members.starting import cookie_of
+from server.web.members.starting import cookie_of, start
 from server.web.open import OwnAccessToken, OwnSignIn
 from server.web.page import see_other
 
@@ -48,11 +48,11 @@ def change_password(ask: Ask) -> Response:
     if not is_right(ask, ask.who.email or "", ask.who, form[PASSWORD_NOW]):
         raise form.refuse(PASSWORD_NOW, "This is not your password of today.")
     password_hash = secrets.hash_password(read_new_password(form, ask.who, ask.club_name))
-    in_hand = ask.request.cookies[cookie_of(ask.request)]
     with ask.write() as db:
         members.set_password(db, ask.who.id, password_hash)
-        ways_in.end_all(db, ask.who.id, but_token=in_hand)
-    return see_other("/account", notice="Password changed, and all else it opened is closed.")
+        ways_in.end_all(db, ask.who.id)
+    notice = "Password changed. Your other devices are signed out."
+    return start(ask, ask.who, "/account", notice=notice)
 
 
 @router.post("/account/sign-ins/{sign_in_id}/end")

@@ -3,7 +3,7 @@
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from server.account.cautions import WIPED
+from server.account.way import WIPED
 from server.db import accounts, tanks
 from server.db.light import optics_tank
 from server.models import Tank

@@ -23,7 +23,7 @@ def fill(club: Database, *, count: int, seed: int) -> set[int]:
             db, name="Random", email="random@club.example", password_hash="x", role="member"
         )
         today = club_day.today(db)
-        models = list(db.exec(select(LampModel).where(LampModel.merged_into_id == None)))  # noqa: E711
+        models = list(db.exec(select(LampModel).where(LampModel.merged_into_id == None)))  # noqa: E711 - SQL's IS NULL
         made = [_tank(db, draw, keeper, models, n, today) for n in range(count)]
     for n, tank_id in enumerate(made):
         _lived(club, draw, tank_id, STATES[n % (len(STATES) - 1)], models, today, seed + n)

@@ -150,7 +150,7 @@ def test_a_reset_link_sets_a_password_and_ends_sign_ins(mara, ivo, client, cast:
 
 @pytest.mark.parametrize("way", ["reset", "change"])
 def test_a_new_password_ends_what_the_old_one_opened(
-    mara, ivo, tess, client, cast: Cast, club: Database, way: str
+    app, mara, ivo, tess, client, cast: Cast, club: Database, way: str
 ) -> None:
     def link_for(person) -> str:
         page = mara.post(f"/members/{person.id}/new-password-link").text
@@ -168,6 +168,7 @@ def test_a_new_password_ends_what_the_old_one_opened(
     token, her_token = token_of(ivo), token_of(tess)
     feed = f"/feeds/member/{cast.ivo.feed_secret}.ics"
     assert may(token) == 200 == client.get(feed).status_code
+    copied, elsewhere = dict(ivo.cookies), TestClient(app, follow_redirects=False)
     fresh = {"password": "nine quiet tide pools"}
     if way == "reset":
         assert client.post(newer, data=fresh).status_code == 303
@@ -176,6 +177,10 @@ def test_a_new_password_ends_what_the_old_one_opened(
         typed = fresh | {"password_now": PASSWORD}
         assert ivo.post("/account/password", data=typed).status_code == 303
         assert ivo.get("/account").status_code == 200  # the sign-in in hand goes on
+        with club.read() as db:  # and a guesser's limits go on sparing this browser
+            assert members.known_browser(db, cast.ivo.id, ivo.cookies["underlamp_browser"])
+    elsewhere.cookies.update(copied)
+    assert elsewhere.get("/account").status_code == 303  # also a copy of the cookie in hand
     assert may(token) == 401
     assert client.get(feed).status_code == 404
     assert client.get(older).status_code == 410
