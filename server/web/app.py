@@ -15,6 +15,7 @@ from server import places
 from server.db import members
 from server.db.engine import Database, open_database
 from server.db.last_seen import LastSeen
+from server.processes.pool import Pool
 from server.settings import Settings
 from server.web import errors
 from server.web.acclimation.return_routes import router as acclimation_return
@@ -52,7 +53,6 @@ from server.web.members.account_routes import router as account_pages
 from server.web.members.people_routes import router as people_pages
 from server.web.members.routes import router as members_pages
 from server.web.planner.routes import router as planner_pages
-from server.web.pool import Pool
 from server.web.stewards.routes import router as stewards_pages
 from server.web.surveys.api import router as surveys_json
 from server.web.surveys.routes import router as surveys_pages

@@ -35,9 +35,13 @@ _PLANES_OF_A_PAGE = 4
 _BIGGEST = 1e9
 
 
+def is_verdict(path: str) -> bool:
+    return _VERDICT.fullmatch(path) is not None
+
+
 def estimated_s(method: str, path: str, query: bytes, body: bytes) -> float | None:
     """Seconds of one core that an answer will take; None where nothing costly is asked."""
-    if method == "GET" and _VERDICT.fullmatch(path):
+    if method == "GET" and is_verdict(path):
         return _VERDICT_S
     room, _, name = path.removeprefix("/").partition("/")
     if name not in _BASE_S or room not in ("api", "calculators"):

@@ -7,9 +7,9 @@ from fastapi import Request
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.web.cost import CHEAP_S, estimated_s
+from server.processes.pool import Full, Gone, Pool, TooLong
+from server.web.cost import CHEAP_S, estimated_s, is_verdict
 from server.web.not_now import Reason, not_now
-from server.web.pool import Full, Gone, Pool, TooLong
 from server.web.signed_in import is_member
 
 _CARRIED = (
@@ -25,6 +25,11 @@ _BUSY = Reason(
 _LONG = Reason(
     "This calculation took too long, so it was stopped.",
     "Ask for larger cells, fewer depths, fewer lamps or fewer readings.",
+    60,
+)
+_LONG_VERDICT = Reason(
+    "This verdict took too long, so it was stopped.",
+    "The club's computer is busy. Try again in a minute; the readings are safe.",
     60,
 )
 
@@ -68,7 +73,8 @@ async def _by_pool(
         await not_now(request, _BUSY)(scope, receive, send)
         return
     except TooLong:
-        await not_now(request, _LONG)(scope, receive, send)
+        long = _LONG_VERDICT if is_verdict(scope["path"]) else _LONG
+        await not_now(request, long)(scope, receive, send)
         return
     finally:
         gone.cancel()

@@ -15,10 +15,10 @@ from server.db.backup import open_current
 from server.db.demo.club import DemoPerson
 from server.db.engine import Database
 from server.db.unwilling import Unwilling
+from server.processes.pool import Pool
 from server.settings import Settings
 from server.web import worker
 from server.web.app import create_app
-from server.web.pool import Pool
 
 _GRACE_S = 20
 _WAITING = 2048

@@ -12,9 +12,10 @@ import httpx
 import pytest
 from fastapi.testclient import TestClient
 
-from server.web import cost, costly, pool, worker
+from server.processes import pool
+from server.processes.pool import Pool
+from server.web import cost, costly, worker
 from server.web.app import create_app
-from server.web.pool import Pool
 from tests.conftest import Cast, serving
 
 SCENE = {

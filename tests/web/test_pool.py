@@ -6,8 +6,8 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from server.web import pool as pools
-from server.web.pool import Full, Gone, Pool, TooLong
+from server.processes import pool as pools
+from server.processes.pool import Full, Gone, Pool, TooLong
 from tests.web import pool_target
 
 
@@ -113,6 +113,18 @@ def test_what_takes_too_long_is_stopped_and_its_process_replaced(monkeypatch) ->
             await ask(pool, "sleep", 60)
         monkeypatch.setattr(pools, "LONGEST_S", {True: 9.0, False: 9.0})
         assert (await ask(pool, "echo"))[2] != before
+
+    run(play)
+
+
+def test_a_busy_machine_is_not_held_against_the_asker(monkeypatch) -> None:
+    monkeypatch.setattr(pools, "LONGEST_S", {True: 0.5, False: 0.5})
+
+    async def play(pool: Pool) -> None:
+        await ask(pool, "echo")
+        assert (await ask(pool, "sleep", 1.0, member=True))[0] == "sleep"  # idle: not its time
+        with pytest.raises(TooLong):
+            await ask(pool, "burn", 1.5, member=True)
 
     run(play)
 

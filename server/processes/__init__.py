@@ -1,0 +1,1 @@
+"""Other processes for work that takes long, so that the server itself only waits."""
