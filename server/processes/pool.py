@@ -49,10 +49,10 @@ class Gone(Exception):
 
 @dataclass(frozen=True)
 class Answer:
-    """What came back, and how large the process has grown."""
+    """What came back, and how large the process is."""
 
     value: Any
-    most_kib: int
+    kib: int
 
 
 class Worker:
@@ -87,11 +87,11 @@ class Worker:
             raise TooLong
         try:
             line.send(asked)
-            value, most_kib = line.recv()
+            value, kib = line.recv()
         except (EOFError, OSError) as ended:
             self.end()
             raise TooLong from ended
-        return Answer(value, most_kib)
+        return Answer(value, kib)
 
     def worked_s(self) -> float:
         """Processor time it has had since its start [s]; the clock where that cannot be told."""
@@ -208,7 +208,7 @@ class Pool:
             self._begin_again(worker)
             raise Gone if gone.done() else TooLong
         answer = work.result()
-        if answer.most_kib > TOO_BIG_KIB:  # what it took is given back to the machine
+        if answer.kib > TOO_BIG_KIB:  # what it took is given back to the machine
             await loop.run_in_executor(None, worker.end)
         return answer.value
 

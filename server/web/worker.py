@@ -6,6 +6,7 @@ import signal
 import sys
 from contextlib import suppress
 from multiprocessing.connection import Connection
+from pathlib import Path
 from typing import Any
 
 from starlette.types import Message
@@ -29,7 +30,7 @@ def serve(line: "Connection[Any, Any]", settings: Settings, demo: bool) -> None:
     with suppress(EOFError, OSError), asyncio.Runner() as runner:
         while True:
             scope, body, app.state.club_name = line.recv()
-            line.send((runner.run(_answer(app, scope, body)), _most_kib()))
+            line.send((runner.run(_answer(app, scope, body)), _now_kib()))
 
 
 async def _answer(app: Any, scope: dict[str, Any], body: bytes) -> list[Message]:
@@ -48,7 +49,15 @@ async def _answer(app: Any, scope: dict[str, Any], body: bytes) -> list[Message]
     return sent
 
 
-def _most_kib() -> int:
+def _now_kib() -> int:
+    """Memory in use now; the most there ever was where only that can be told.
+
+    Not the most where it can be helped: one large answer would end the process, and what it
+    remembers, after every small one from then on.
+    """
+    if sys.platform == "linux":
+        pages = int(Path("/proc/self/statm").read_text().split()[1])
+        return pages * resource.getpagesize() // 1024
     if sys.platform == "win32":
         return 0
     most = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss

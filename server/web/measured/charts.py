@@ -1,5 +1,7 @@
 """The three views of a measured map: its light, and how unsure it is, on the cuts of a tank."""
 
+from functools import lru_cache
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -27,8 +29,12 @@ def grids(plan: Plan, cuts: Cuts) -> tuple[Floats, tuple[tuple[int, int], ...]]:
     return np.concatenate([above, front, side]), shapes
 
 
+@lru_cache(maxsize=32)
 def measured_views(found: MeasuredMap, cuts: Cuts) -> tuple[Views, DoubtViews]:
-    """Light and relative half-width on the cuts."""
+    """Light and relative half-width on the cuts; kept as long as the very same map is.
+
+    Among rocks the engine is asked of a thousand places, which costs seconds.
+    """
     points, shapes = grids(found.plan, cuts)
     light: Estimate = found.at(points)
     return Views(**_split(light.ppfd, shapes)), DoubtViews(**_split(light.half_width, shapes))

@@ -11,6 +11,8 @@ from sqlmodel import select
 from server.db import surveys, tanks
 from server.db.engine import Database
 from server.models import HungLamp, LampMeasurement, Reading, Tank
+from server.surveys.estimate import MeasuredMap
+from server.web.measured import charts
 from tests.conftest import Cast
 from tests.web.measured.measuring import (
     plan_of,
@@ -238,3 +240,25 @@ def test_readings_outside_a_tank_made_smaller_are_left_out(
     plan = plan_of(club, reef.tank, reef.setup)
     inside = int(np.sum(twelve_places(plan)[:, 0] <= 50))
     assert inside and "Known to about" in answer.text
+
+
+def test_a_verdict_seen_again_asks_the_engine_of_no_chart(
+    ivo: TestClient, reef: Reef, session: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    places: list[int] = []
+    answers = MeasuredMap.answers
+
+    def counted(found: MeasuredMap, points: np.ndarray) -> object:
+        places.append(len(points))
+        return answers(found, points)
+
+    monkeypatch.setattr(MeasuredMap, "answers", counted)
+    charts.measured_views.cache_clear()  # another test may have looked at the same light
+    first = ivo.get(f"/tanks/{reef.tank}/verdict").text
+    assert max(places) > 200  # a chart's grid
+    places.clear()
+    assert heading(ivo.get(f"/tanks/{reef.tank}/verdict").text) == heading(first)
+    assert max(places, default=0) < 50
+    places.clear()
+    assert ivo.get(f"/tanks/{reef.tank}/verdict?depth=13").status_code == 200
+    assert max(places) > 200
