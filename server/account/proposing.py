@@ -16,6 +16,10 @@ from server.wording import figures
 
 MOST_LIT_HOURS = 24.0 - DARK_HOURS
 
+GO_UP_SLOWLY = (
+    "That gives some animals more light than they are used to. Go up slowly, over weeks: plan the "
+    "way up with the tank's day."
+)
 MESH_CAUTION = (
     "Keep a mesh clear of the burner and of hot glass, fasten it so that it cannot fall into the "
     "water, and use one that cannot burn."
@@ -105,7 +109,7 @@ class _Told:
             chance_after=after,
             measure_first=not self.light.measured,
             order=order,
-            cautions=cautions(change),
+            cautions=cautions(change, brighter=self.advice.brighter),
             brighter=self.advice.brighter,
             change=change,
         )
@@ -143,9 +147,9 @@ def pair_words(advice: Advice) -> str:
     )
 
 
-def cautions(change: Change) -> tuple[str, ...]:
-    """What must be said beside a change."""
-    told = []
+def cautions(change: Change, *, brighter: bool) -> tuple[str, ...]:
+    """What must be said beside a change; brighter: than some animal is used to."""
+    told = [GO_UP_SLOWLY] if brighter else []
     if change.kind in (Kind.HEIGHT, Kind.LAMP_PLACE, Kind.ADD, Kind.TAKE_AWAY):
         told.append(OVERHEAD_CAUTION)
     if change.kind is Kind.MESH:

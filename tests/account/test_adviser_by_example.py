@@ -5,6 +5,7 @@ import numpy as np
 from server.account.ability import Ability, Hang, Hanging
 from server.account.adviser import best_change
 from server.account.change import Kind
+from server.account.proposing import GO_UP_SLOWLY, cautions
 from server.surveys import changed, places
 from server.surveys.estimate import estimate
 from server.surveys.plan import Animal
@@ -55,6 +56,8 @@ def test_one_weak_lamp_is_to_be_turned_up_alone() -> None:
     assert best is not None and best.change is not None
     assert best.change.kind is Kind.POWER and best.change.lamps == (2,)
     assert 0.6 < best.change.after[2].power < 1.0
+    assert best.brighter
+    assert cautions(best.change, brighter=best.brighter) == (GO_UP_SLOWLY,)
 
 
 def test_lamps_that_do_not_dim_get_height_place_number_or_a_mesh() -> None:

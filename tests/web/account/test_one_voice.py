@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
-from server.account.proposing import MESH_CAUTION, OVERHEAD_CAUTION
+from server.account.proposing import GO_UP_SLOWLY, MESH_CAUTION, OVERHEAD_CAUTION
 from server.db import members, tanks
 from server.db.backup import open_current
 from server.db.demo import club as demo
@@ -41,7 +41,7 @@ PAGES = (
 ADVICE = ("/tanks/{tank}", "/tanks/{tank}/plan", "/tanks/{tank}/verdict")
 """Those that say what to do."""
 
-BESIDE = (OVERHEAD_CAUTION, MESH_CAUTION)
+BESIDE = (GO_UP_SLOWLY, OVERHEAD_CAUTION, MESH_CAUTION)
 """Cautions of a proposal, which stand wherever its words do."""
 
 MANY = 300 if os.environ.get("UNDERLAMP_LONG") == "1" else 4
