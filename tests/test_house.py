@@ -25,7 +25,7 @@ WEB = ROOT / "server" / "web"
 ADDRESSES = Path(__file__).parent / "published" / "addresses.csv"
 
 # What is allowed today. Goals: 20,000 lines, no pair, no long file, 6 and 16 lines of body.
-MOST_LINES = 26_245
+MOST_LINES = 26_259
 MOST_PAIRS = 2
 MOST_LONG_FILES = 0
 MEDIAN_BODY, P90_BODY = 6.5, 18  # short functions that write numbers moved to server/wording

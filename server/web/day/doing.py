@@ -3,7 +3,9 @@
 from collections.abc import Sequence
 from datetime import date
 
+from server.account import sentences
 from server.account import way as words
+from server.db.accounts import Told
 from server.dose.day import Course, longest_dark_hours
 from server.dose.unchanged import unchanged
 from server.dose.warnings import DARK_HOURS
@@ -19,8 +21,12 @@ def do_words(
     *,
     way: WayNow | None,
     jumped: Sequence[tuple[str, float]],
+    told: Told,
 ) -> str:
-    """A way under way speaks first: what it asks for is already the answer to the rest."""
+    """A way under way speaks first: what it asks for is already the answer to the rest.
+
+    Where nothing of the day is to be done, the account's next step is said and no second opinion.
+    """
     if way is not None:
         return words.next_words(way, today)
     if jumped:
@@ -34,6 +40,8 @@ def do_words(
         )
     if longest_dark_hours(lamp) < DARK_HOURS:
         return "Give the tank a dark night of at least 8 hours."
+    if not told.account.next_step.startswith(sentences.LEAVE_IT):
+        return told.account.next_step
     if changed_on is not None and today >= unchanged(changed_on=changed_on, today=today).judge_from:
         return "Left alone long enough to be judged: measure again, and compare with last time."
     return "Leave it alone: it can be judged only after months."

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from server.account import sentences
 from server.account.reckoning import letter
 from server.db import lived_under
 from server.db.accounts import Told
@@ -47,6 +48,7 @@ class DoseView:
     own: bool
     answer: str
     do: str
+    beside: tuple[str, ...] = ()
     sure: str
     doses: tuple[tuple[str, AnimalDose], ...] = ()
     maps: Maps | None = None
@@ -94,14 +96,15 @@ def dose_page(
         over_plan=told.light.over_plan if told.light else None,
     )
     words = filters.length(depth_cm, who.length_unit)
+    lamp = lamp_course(found.groups)
+    do = do_words(doses, lamp, now.changed_on, lived.today, way=way, jumped=jumped, told=told)
     return DoseView(
         id=tank.id,
         name=tank.name,
         own=tank.owner_id == who.id,
         answer=_answer(doses, maps, words),
-        do=do_words(
-            doses, lamp_course(found.groups), now.changed_on, lived.today, way=way, jumped=jumped
-        ),
+        do=do,
+        beside=sentences.beside(told.account, do),
         sure=sure_words(told),
         doses=tuple((letter(place), one) for place, one in enumerate(doses)),
         sources=_sources(doses),

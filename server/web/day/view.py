@@ -72,6 +72,7 @@ class DayView:
     hung: bool
     answer: str
     do: str
+    beside: tuple[str, ...] = ()
     sure: str
     charts: DayCharts | None = None
     lamps: tuple[LampLines, ...] = ()
@@ -128,10 +129,12 @@ def day_page(
     doses = animal_doses(found, rises)
     lamp = lamp_course(found.groups)
     walls = on_the_wall(now.schedule, now.days, today)
+    do = do_words(doses, lamp, now.changed_on, today, way=way, jumped=jumped, told=told)
     return replace(
         shell,
         answer=_answer(lamp, doses),
-        do=do_words(doses, lamp, now.changed_on, today, way=way, jumped=jumped),
+        do=do,
+        beside=sentences.beside(told.account, do),
         sure=sure_words(told),
         charts=percent_charts(now.hung, walls, now.control, who.clock),
         lamps=lamp_lines(typed.now, who.clock),

@@ -41,6 +41,11 @@ PAGES = (
 ADVICE = ("/tanks/{tank}", "/tanks/{tank}/plan", "/tanks/{tank}/verdict")
 """Those that say what to do."""
 
+DAY = ("/tanks/{tank}/day", "/tanks/{tank}/dose")
+"""Those that say first what to do about the day, and else the account's next step."""
+
+LEAVE_ALONE = ("Leave it alone: it can be judged", "Left alone long enough")
+
 BESIDE = (GO_UP_SLOWLY, OVERHEAD_CAUTION, MESH_CAUTION)
 """Cautions of a proposal, which stand wherever its words do."""
 
@@ -201,6 +206,12 @@ def proposes_one_thing(visit: Visit) -> None:
             continue  # the overview tells the next step, which may be to measure first
         assert words in text, (visit.name, address)
         beside.add(tuple(text.count(caution) for caution in BESIDE))
+    for address in DAY:
+        text = " ".join(blocks(visit.page(address)))
+        if proposal or visit.account["basis"] == "planned":
+            assert not any(one in text for one in LEAVE_ALONE), (visit.name, address)
+        if proposal and words in text:
+            beside.add(tuple(text.count(caution) for caution in BESIDE))
     assert len(beside) == 1, (visit.name, "cautions differ beside one proposal", beside)
 
 
